@@ -1,0 +1,1 @@
+"""What people write: YAML in, validated models out, and verdicts on measures."""
