@@ -45,6 +45,7 @@ START = 30  # first guess of t
 START_SLOPE = 31  # change of t per millimetre of wheel travel at that guess
 RIDE_Z = 32  # wheel-centre height at travel zero, body axes
 GEOMETRY_ROWS = 33
+_SHIFT = GEOMETRY_ROWS  # scratch only: rack displacement of the state at hand
 
 # Rows of the state columns.
 ARM_T = 0
@@ -69,7 +70,7 @@ ARM_OUT_OF_REACH = 2  # no arm angle gives this wheel-centre height
 # Lanes are worked on in blocks, copied into one flat scratch array: geometry rows, then state rows.
 # Rows a known distance apart are what lets the compiler see that lanes are independent.
 LANES = 64
-OUT = GEOMETRY_ROWS * LANES
+OUT = (GEOMETRY_ROWS + 1) * LANES
 MARK = STATE_ROWS  # one more row, the mark as a float
 
 ARRIVED = 1e-9  # mm of wheel-centre height: the iteration stops
@@ -80,12 +81,12 @@ MOST_TURN = 0.2  # of the arm parameter in one step
 FURTHEST_T = 0.7673269879789604
 
 
-@njit(inline="always")  # type: ignore[untyped-decorator]
-def _pose(g, i, t, rack, wanted_x, wanted_y, by_toe):  # type: ignore[no-untyped-def]
+@njit(inline="always")
+def _pose(g, i, t, wanted_x, wanted_y, by_toe):  # type: ignore[no-untyped-def]
     """Knuckle pose of lane ``i`` at arm parameter ``t``.
 
     ``by_toe`` true: the turn puts the spindle square to the heading (wanted_x, wanted_y);
-    else the tie rod decides, its inner end moved by ``rack`` along y.
+    else the tie rod decides, its inner end moved by the lane's shift along y.
     """
     # 1. ball joint on its circle, and its movement per radian of arm angle
     q = 1.0 / (1.0 + t * t)
@@ -136,7 +137,7 @@ def _pose(g, i, t, rack, wanted_x, wanted_y, by_toe):  # type: ignore[no-untyped
     r3 = kx * rx + ky * ry + kz * rz
     # inner tie-rod joint in axis coordinates
     nx = g[12 * LANES + i] - bx
-    ny = g[13 * LANES + i] + rack - by
+    ny = g[13 * LANES + i] + g[33 * LANES + i] - by
     nz = g[14 * LANES + i] - bz
     n1 = g1x * nx + g1y * ny + g1z * nz
     n2 = g2y * ny + g2z * nz
@@ -155,9 +156,7 @@ def _pose(g, i, t, rack, wanted_x, wanted_y, by_toe):  # type: ignore[no-untyped
         a = r1 * n1 + r2 * n2
         b = r1 * n2 - r2 * n1
         rod = g[28 * LANES + i]
-        c = (
-            0.5 * (rx * rx + ry * ry + rz * rz + nx * nx + ny * ny + nz * nz - rod * rod) - r3 * n3
-        )
+        c = 0.5 * (rx * rx + ry * ry + rz * rz + nx * nx + ny * ny + nz * nz - rod * rod) - r3 * n3
         branch = g[29 * LANES + i]
     m = a * a + b * b
     disc = m - c * c
@@ -220,11 +219,11 @@ def _pose(g, i, t, rack, wanted_x, wanted_y, by_toe):  # type: ignore[no-untyped
     dcz = dbz + wx * oy - wy * ox
     return (
         bx, by, bz, ex, ey, ez, sx, sy, sz, ox, oy, cz, tx, ty, tz, nx, ny, nz, wx, wy, wz,
-        dbx, dby, dcz, oz, mu, mu2, disc, m, q, r1, r2, r3, n3,
+        dbx, dby, dcz, oz, mu, mu2, disc, q, r1, r2, r3, n3,
     )  # fmt: skip
 
 
-@njit(error_model="numpy", cache=True)  # type: ignore[untyped-decorator]
+@njit(error_model="numpy", cache=True)
 def solve_states(
     geometry: Floats,
     travel: Floats,
@@ -240,7 +239,7 @@ def solve_states(
     Args:
         geometry: (GEOMETRY_ROWS, n_lanes) columns, see the row names above.
         travel: (n_states,) mm of wheel-centre height over RIDE_Z, bump positive.
-        rack: (n_states,) mm along +y from the centred rack.
+        rack: (n_states, n_lanes) mm along +y from the centred rack.
         by_travel: find the arm's angle for the travel; else hold it at START and ignore the travel.
         wanted_toe: rad, toe-in positive; used with ``by_toe``.
         by_toe: hold the toe instead of the tie rod (the rod's length is then an answer).
@@ -250,7 +249,7 @@ def solve_states(
     lanes = geometry.shape[1]
     heading_x = np.cos(wanted_toe)
     heading_y = -np.sin(wanted_toe)
-    scratch = np.zeros((GEOMETRY_ROWS + STATE_ROWS + 1) * LANES)
+    scratch = np.zeros((GEOMETRY_ROWS + STATE_ROWS + 2) * LANES)
     for first in range(0, lanes, LANES):
         width = min(LANES, lanes - first)
         for row in range(GEOMETRY_ROWS):
@@ -258,12 +257,14 @@ def solve_states(
                 # a short last block is filled up with its last lane
                 scratch[row * LANES + i] = geometry[row, first + min(i, width - 1)]
         for s in range(travel.shape[0]):
+            for i in range(LANES):
+                scratch[_SHIFT * LANES + i] = rack[s, first + min(i, width - 1)]
             _start(scratch, travel[s] if by_travel else 0.0)
             if by_travel:
-                waiting = _find_arm(scratch, rack[s], travel[s], heading_x, heading_y, by_toe)
+                waiting = _find_arm(scratch, travel[s], heading_x, heading_y, by_toe)
                 if waiting > 0:
-                    _bisect(scratch, rack[s], travel[s], heading_x, heading_y, by_toe)
-            _fill(scratch, rack[s], travel[s], heading_x, heading_y, by_toe, by_travel)
+                    _bisect(scratch, travel[s], heading_x, heading_y, by_toe)
+            _fill(scratch, travel[s], heading_x, heading_y, by_toe, by_travel)
             for row in range(STATE_ROWS):
                 for i in range(width):
                     states[row, s, first + i] = scratch[OUT + row * LANES + i]
@@ -271,7 +272,7 @@ def solve_states(
                 marks[s, first + i] = np.int8(scratch[OUT + MARK * LANES + i])
 
 
-@njit(error_model="numpy", cache=True)  # type: ignore[untyped-decorator]
+@njit(error_model="numpy", cache=True)
 def _start(g, lift):  # type: ignore[no-untyped-def]
     """First guess of the arm parameter of every lane."""
     for i in range(LANES):
@@ -279,24 +280,24 @@ def _start(g, lift):  # type: ignore[no-untyped-def]
         g[OUT + i] = min(max(guess, -FURTHEST_T), FURTHEST_T)
 
 
-@njit(error_model="numpy", cache=True)  # type: ignore[untyped-decorator]
-def _find_arm(g, shift, lift, hx, hy, by_toe):  # type: ignore[no-untyped-def]
+@njit(error_model="numpy", cache=True)
+def _find_arm(g, lift, hx, hy, by_toe):  # type: ignore[no-untyped-def]
     """Newton's method on the arm parameter of every lane; returns how many have not arrived."""
     waiting = 0
     for _ in range(MOST_STEPS):
         waiting = 0
         for i in range(LANES):
             t = g[OUT + i]
-            p = _pose(g, i, t, shift, hx, hy, by_toe)
+            p = _pose(g, i, t, hx, hy, by_toe)
             miss = p[11] - (g[RIDE_Z * LANES + i] + lift)
             # d(height)/dt = d(height)/d(angle) * 2 / (1 + t^2); a step is held to a quarter turn or so
-            step = miss / (p[23] * 2.0 * p[29])
+            step = miss / (p[23] * 2.0 * p[28])
             step = step if step > -MOST_TURN else -MOST_TURN
             step = step if step < MOST_TURN else MOST_TURN
             moved = t - step
             moved = moved if moved > -FURTHEST_T else -FURTHEST_T
             moved = moved if moved < FURTHEST_T else FURTHEST_T
-            far = abs(miss) > ARRIVED
+            far = not abs(miss) <= ARRIVED  # so that a figure that is not a number waits too
             g[OUT + i] = moved if far else t
             g[OUT + MARK * LANES + i] = 1.0 if far else 0.0
         for i in range(LANES):
@@ -306,42 +307,43 @@ def _find_arm(g, shift, lift, hx, hy, by_toe):  # type: ignore[no-untyped-def]
     return waiting
 
 
-@njit(error_model="numpy", cache=True)  # type: ignore[untyped-decorator]
-def _bisect(g, shift, lift, hx, hy, by_toe):  # type: ignore[no-untyped-def]
+@njit(error_model="numpy", cache=True)
+def _bisect(g, lift, hx, hy, by_toe):  # type: ignore[no-untyped-def]
     """The safeguard: lanes that Newton's method left are found by halving, or stay unmet.
 
     Close to over-centre the wheel centre's height has a square-root corner that Newton's method can
     bounce on; the height itself stays continuous, so halving the range always closes in.
     """
     for i in range(LANES):
-        wanted = g[RIDE_Z * LANES + i] + lift
-        t = g[OUT + i]
-        p = _pose(g, i, t, shift, hx, hy, by_toe)
-        if abs(p[11] - wanted) <= ARRIVED:
+        if g[OUT + MARK * LANES + i] == 0.0:
             continue
+        wanted = g[RIDE_Z * LANES + i] + lift
         low = -FURTHEST_T
         high = FURTHEST_T
-        p = _pose(g, i, low, shift, hx, hy, by_toe)
-        below = p[11] - wanted
-        for _ in range(80):
+        starts_below = _height(g, i, low, hx, hy, by_toe) < wanted
+        for _ in range(60):
             t = 0.5 * (low + high)
-            p = _pose(g, i, t, shift, hx, hy, by_toe)
-            miss = p[11] - wanted
-            if (miss < 0.0) == (below < 0.0):
+            if (_height(g, i, t, hx, hy, by_toe) < wanted) == starts_below:
                 low = t
             else:
                 high = t
-        g[OUT + i] = t
+        g[OUT + i] = 0.5 * (low + high)
 
 
-@njit(error_model="numpy", cache=True)  # type: ignore[untyped-decorator]
-def _fill(g, shift, lift, hx, hy, by_toe, by_travel):  # type: ignore[no-untyped-def]
+@njit(error_model="numpy", cache=True)
+def _height(g, i, t, hx, hy, by_toe):  # type: ignore[no-untyped-def]
+    """Wheel-centre height of one lane at arm parameter ``t``."""
+    return _pose(g, i, t, hx, hy, by_toe)[11]
+
+
+@njit(error_model="numpy", cache=True)
+def _fill(g, lift, hx, hy, by_toe, by_travel):  # type: ignore[no-untyped-def]
     """Write the state rows of every lane from its arm parameter, and mark what was not reached."""
     for i in range(LANES):
         (
             bx, by, bz, ex, ey, ez, sx, sy, sz, ox, oy, cz, tx, ty, tz, nx, ny, nz, wx, wy, wz,
-            dbx, dby, dcz, oz, mu, mu2, disc, m, q, r1, r2, r3, n3,
-        ) = _pose(g, i, g[OUT + i], shift, hx, hy, by_toe)  # fmt: skip
+            _dbx, dby, dcz, oz, mu, mu2, disc, _q, r1, r2, r3, n3,
+        ) = _pose(g, i, g[OUT + i], hx, hy, by_toe)  # fmt: skip
         g[OUT + 1 * LANES + i] = ex
         g[OUT + 2 * LANES + i] = ey
         g[OUT + 3 * LANES + i] = ez
@@ -357,10 +359,9 @@ def _fill(g, shift, lift, hx, hy, by_toe, by_travel):  # type: ignore[no-untyped
         g[OUT + 10 * LANES + i] = bx + ox + down * sz * sx
         g[OUT + 11 * LANES + i] = by + oy + down * sz * sy
         g[OUT + 12 * LANES + i] = cz - down * (1.0 - sz * sz)
-        dsx = wy * sz - wz * sy
         dsy = wz * sx - wx * sz
         dsz = wx * sy - wy * sx
-        # d/d(angle) of (sz * s - z) / lean, y and z parts
+        # the spindle's y and z rates, and from them d/d(angle) of (sz * s - z) / lean, y and z parts
         grow = sz * dsz / (lean * lean)
         dcy = dby + wz * ox - wx * oz
         g[OUT + 13 * LANES + i] = dcy + down * (dsz * sy + sz * dsy + grow * sz * sy)
@@ -370,7 +371,9 @@ def _fill(g, shift, lift, hx, hy, by_toe, by_travel):  # type: ignore[no-untyped
         arm = r1 * r1 + r2 * r2
         rod = (tx - nx) * (tx - nx) + (ty - ny) * (ty - ny) + (tz - nz) * (tz - nz)
         along = r3 - n3
-        g[OUT + 16 * LANES + i] = np.sqrt((disc if disc > 0.0 else 0.0) / (arm * (rod - along * along)))
+        g[OUT + 16 * LANES + i] = np.sqrt(
+            (disc if disc > 0.0 else 0.0) / (arm * (rod - along * along))
+        )
         g[OUT + 17 * LANES + i] = bx
         g[OUT + 18 * LANES + i] = by
         g[OUT + 19 * LANES + i] = bz

@@ -1,0 +1,260 @@
+"""A YAML 1.2 file as plain data, with the line and column of every key and value.
+
+PyYAML reads YAML 1.1, where ``on`` is true, ``010`` is eight and ``1:30`` is ninety. The composer is
+kept (it gives places), its guesses at plain words are replaced by the YAML 1.2 core schema, and plain
+data is built here, so that no tag can ever make an object.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import yaml
+
+from goals.faults import Fault, show
+from goals.syntax import in_plain_words
+
+MAX_BYTES = 1_000_000
+MAX_DEPTH = 40
+MAX_NODES = 50_000
+MAX_DIGITS = 60
+
+# A path into the data: keys as written (numbers as their text) and list indices as text.
+Path = tuple[str, ...]
+
+_TAG = "tag:yaml.org,2002:"
+# The core schema of YAML 1.2.2, section 10.3.2, with the first characters each can have.
+_CORE = (
+    ("null", r"~|null|Null|NULL|", ["~", "n", "N", ""]),
+    ("bool", r"true|True|TRUE|false|False|FALSE", list("tTfF")),
+    ("int", r"[-+]?[0-9]+|0o[0-7]+|0x[0-9a-fA-F]+", list("-+0123456789")),
+    (
+        "float",
+        r"[-+]?(?:\.[0-9]+|[0-9]+(?:\.[0-9]*)?)(?:[eE][-+]?[0-9]+)?"
+        r"|[-+]?\.(?:inf|Inf|INF)|\.(?:nan|NaN|NAN)",
+        list("-+.0123456789"),
+    ),
+)
+_WORDS = {tag: re.compile(rf"(?:{pattern})\Z") for tag, pattern, _ in _CORE}
+
+
+@dataclass(frozen=True)
+class Place:
+    """Line and column, both from 1."""
+
+    line: int
+    column: int
+
+
+@dataclass(frozen=True)
+class Document:
+    """Plain data of one file, where each key and value stands, and what is wrong so far.
+
+    ``broken`` holds the paths whose value could not be built and stands as None in ``data``.
+    """
+
+    file: str
+    data: Any = None
+    keys: Mapping[Path, Place] = field(default_factory=dict)
+    values: Mapping[Path, Place] = field(default_factory=dict)
+    broken: frozenset[Path] = frozenset()
+    faults: tuple[Fault, ...] = ()
+    readable: bool = True
+
+    def place(self, path: Path, key: bool = False) -> Place:
+        """Where the value (or the key) at ``path`` stands; its nearest ancestor when absent."""
+        for end in range(len(path), -1, -1):
+            known = (self.keys if key else self.values).get(path[:end])
+            known = known or self.values.get(path[:end])
+            if known is not None:
+                return known
+        return Place(1, 1)
+
+
+class _Refused(Exception):
+    """Stops the reading of a file that no person wrote."""
+
+    def __init__(self, mark: yaml.Mark, found: str, expected: str) -> None:
+        super().__init__(found)
+        self.mark, self.found, self.expected = mark, found, expected
+
+
+class _Composer(yaml.SafeLoader):
+    """PyYAML's composer under the core schema, with a limit on depth."""
+
+    yaml_implicit_resolvers: dict[str, Any] = {}  # noqa: RUF012 (PyYAML's own class attribute)
+    depth = 0
+
+    def compose_node(self, parent: Any, index: Any) -> Any:
+        self.depth += 1
+        if self.depth > MAX_DEPTH:
+            raise _too_deep(self.get_mark())
+        node = super().compose_node(parent, index)
+        self.depth -= 1
+        return node
+
+
+for _name, _pattern, _first in _CORE:
+    _Composer.add_implicit_resolver(_TAG + _name, _WORDS[_name], _first)
+
+
+def _too_deep(mark: yaml.Mark) -> _Refused:
+    return _Refused(mark, f"nested more than {MAX_DEPTH} deep", "a few levels")
+
+
+def read_document(file: str, raw: bytes) -> Document:
+    """Read one file's bytes; never raises: what is wrong is in ``faults``.
+
+    ``readable`` is False when there is no data to go on with: not UTF-8, not YAML, empty, too large.
+    """
+    if len(raw) > MAX_BYTES:
+        return _unreadable(file, 0, 0, f"more than {MAX_BYTES} bytes", "a file written by hand")
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        column = error.start - raw.rfind(b"\n", 0, error.start)
+        return _unreadable(file, line, column, "a byte that is not UTF-8 text", "UTF-8")
+    try:
+        loader = _Composer(text)
+        node = loader.get_single_node()
+        if node is None:
+            return _unreadable(file, 1, 1, "the file is empty", "a mapping of keys and values")
+        return _Builder(file).document(node)
+    except _Refused as stop:
+        place = _place(stop.mark)
+        return _unreadable(file, place.line, place.column, stop.found, stop.expected)
+    except (yaml.YAMLError, ValueError, OverflowError) as error:
+        # The scanner lets int() and chr() fail on absurd escapes and version numbers.
+        return Document(file, faults=(in_plain_words(file, text, error),), readable=False)
+
+
+def _unreadable(file: str, line: int, column: int, found: str, expected: str) -> Document:
+    return Document(file, faults=(Fault(file, line, column, found, expected),), readable=False)
+
+
+def _place(mark: yaml.Mark) -> Place:
+    return Place(mark.line + 1, mark.column + 1)
+
+
+class _Builder:
+    """Plain data from nodes; an alias is written out anew each time, within the limits."""
+
+    def __init__(self, file: str) -> None:
+        self.file = file
+        self.nodes = 0
+        self.keys: dict[Path, Place] = {}
+        self.values: dict[Path, Place] = {}
+        self.broken: set[Path] = set()
+        self.faults: list[Fault] = []
+
+    def document(self, node: yaml.Node) -> Document:
+        data = self.value(node, ())
+        return Document(
+            self.file,
+            data,
+            self.keys,
+            self.values,
+            frozenset(self.broken),
+            tuple(dict.fromkeys(self.faults)),
+        )
+
+    def fault(self, node: yaml.Node, found: str, expected: str) -> None:
+        place = _place(node.start_mark)
+        self.faults.append(Fault(self.file, place.line, place.column, found, expected))
+
+    def value(self, node: yaml.Node, path: Path) -> Any:
+        self.nodes += 1
+        if self.nodes > MAX_NODES:
+            raise _Refused(node.start_mark, f"more than {MAX_NODES} values", "a file by hand")
+        if len(path) > MAX_DEPTH:
+            raise _too_deep(node.start_mark)
+        self.values[path] = _place(node.start_mark)
+        build = {
+            (yaml.MappingNode, _TAG + "map"): self.mapping,
+            (yaml.SequenceNode, _TAG + "seq"): self.sequence,
+        }.get((type(node), node.tag))
+        if build is not None:
+            return build(node, path)
+        return self.scalar(node, path)
+
+    def mapping(self, node: Any, path: Path) -> dict[Any, Any]:
+        built: dict[Any, Any] = {}
+        for key_node, value_node in node.value:
+            key = self.key(key_node, path)
+            if key is None:
+                continue
+            inner = (*path, key_text(key))
+            first = self.keys.get(inner)
+            if first is not None:
+                what = f"key {show(key)} is written twice, first on line {first.line}"
+                self.fault(key_node, what, "each key once")
+                continue
+            self.keys[inner] = _place(key_node.start_mark)
+            built[key] = self.value(value_node, inner)
+        return built
+
+    def sequence(self, node: Any, path: Path) -> list[Any]:
+        return [self.value(each, (*path, str(at))) for at, each in enumerate(node.value)]
+
+    def key(self, node: yaml.Node, path: Path) -> str | int | float | None:
+        """The key, or None after noting why it can be none."""
+        if not isinstance(node, yaml.ScalarNode):
+            self.fault(node, "a key that is a list or a mapping", "a word or a number")
+            return None
+        before = len(self.faults)
+        key = self.scalar(node, (*path, "\0key"))
+        if len(self.faults) > before:
+            return None
+        if key == "<<":
+            self.fault(node, "a merge key '<<', which YAML 1.2 hasn't", "the keys written out")
+        elif key is None or isinstance(key, bool):
+            self.fault(node, f"{show(key)} as a key", "a word or a number; quotes make it a word")
+        elif isinstance(key, float) and not math.isfinite(key):
+            self.fault(node, f"{show(key)} as a key", "a word or a finite number")
+        elif isinstance(key, str | int | float):
+            return key
+        return None
+
+    def scalar(self, node: Any, path: Path) -> Any:
+        tag = str(node.tag).removeprefix(_TAG)
+        if not isinstance(node, yaml.ScalarNode) or tag not in _SCALARS:
+            found = f"the tag {show(str(node.tag))}"
+            return self.unbuilt(node, path, found, "plain values without a tag")
+        if tag != "str" and not _WORDS[tag].match(node.value):
+            return self.unbuilt(node, path, f"{show(node.value)} is no {tag}", f"a {tag}")
+        if tag == "int" and len(node.value) > MAX_DIGITS:
+            return self.unbuilt(node, path, f"a number of {len(node.value)} digits", "fewer")
+        if any("\ud800" <= letter <= "\udfff" for letter in node.value):
+            return self.unbuilt(node, path, "half a character in an escape", "whole characters")
+        return _SCALARS[tag](node.value)
+
+    def unbuilt(self, node: yaml.Node, path: Path, found: str, expected: str) -> None:
+        self.fault(node, found, expected)
+        self.broken.add(path)
+
+
+def key_text(key: object) -> str:
+    """A key as it stands in a path: 5 and 5.0 are the same key, and so are 5 and "5"."""
+    if isinstance(key, float) and key.is_integer() and abs(key) < 1e15:
+        return str(int(key))
+    return str(key)
+
+
+def _integer(text: str) -> int:
+    base = {"0o": 8, "0x": 16}.get(text[:2], 10)
+    return int(text[2:] if base != 10 else text, base)
+
+
+_SCALARS = {
+    "str": str,
+    "null": lambda text: None,
+    "bool": lambda text: text.lower() == "true",
+    "int": _integer,
+    # float() spells infinity and not-a-number without the leading point.
+    "float": lambda text: float(re.sub(r"\.(?=[inIN])", "", text)),
+}

@@ -1,0 +1,188 @@
+"""Hard points of one strut corner, and their packing into the kernel's columns.
+
+A corner is always a *left* one: x forward, y outward to the left, z up, millimetres, body-fixed. The right
+corner of a car is the mirror image of a left one and sees the rack move the other way.
+Every array holds many corners at once: the last axis counts lanes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+
+from kinematics import kernel as k
+from kinematics.arrays import Floats
+from kinematics.states import CornerStates, solve
+
+
+def spindle_direction(toe: float, camber: float) -> Floats:
+    """Outward unit vector along the left spindle, shape (3,).
+
+    Toe and camber in degrees; toe-in and a top leaning outward are positive (ISO 8855 signs per wheel).
+    """
+    t, c = np.radians(toe), np.radians(camber)
+    return np.array([np.sin(t) * np.cos(c), np.cos(t) * np.cos(c), -np.sin(c)])
+
+
+def knuckle_frame(toe: float, camber: float) -> Floats:
+    """Rotation (3, 3) whose columns are the knuckle frame's x, y, z axes in car axes, as measured.
+
+    y runs along the spindle outward, x is level and forward in the wheel plane, z is the wheel plane's
+    steepest line upward. Degrees, signs as in :func:`spindle_direction`.
+    """
+    y = spindle_direction(toe, camber)
+    t = np.radians(toe)
+    x = np.array([np.cos(t), -np.sin(t), 0.0])
+    return np.column_stack([x, y, np.cross(x, y)])
+
+
+@dataclass(frozen=True)
+class Corners:
+    """Many corners' geometry; vectors are (3, n), numbers are (n,), all in mm.
+
+    The first group is in body axes, the second in each knuckle's own frame (origin at the middle of the
+    hub face, see :func:`knuckle_frame`).
+    """
+
+    arm_front: Floats
+    arm_rear: Floats
+    arm_ball_joint: Floats
+    top_mount: Floats
+    tie_rod_inner: Floats
+
+    knuckle_ball_joint: Floats
+    tie_rod_outer: Floats
+    strut_lower: Floats
+    strut_direction: Floats  # unit vector up the sliding axis
+
+    wheel_inset: Floats  # wheel centre outboard of the hub face: spacer less offset
+    loaded_radius: Floats
+    ride_z: Floats  # wheel centre's height at travel zero
+
+    @property
+    def lanes(self) -> int:
+        """How many corners there are."""
+        return int(self.ride_z.shape[-1])
+
+    def lowered(self, by: Floats | float) -> Corners:
+        """The same corners with travel zero at a ride height lower by ``by`` mm."""
+        return replace(self, ride_z=self.ride_z + by)
+
+    def take(self, lanes: Floats) -> Corners:
+        """The corners of the given lane numbers."""
+        return Corners(**{f.name: getattr(self, f.name)[..., lanes] for f in fields(self)})
+
+
+def measured_corner(points: dict[str, Floats], toe: float, camber: float, inset: float,
+                    loaded_radius: float) -> Corners:  # fmt: skip
+    """One corner (a single lane) from measured points.
+
+    Args:
+        points: arm_front, arm_rear, ball_joint, top_mount, strut_lower, tie_rod_outer, tie_rod_inner,
+            hub_face; each (3,), left-hand axes at the measured ride height, mm.
+        toe, camber: degrees as measured, toe-in and top outward positive.
+        inset: mm from the hub face outward to the wheel centre (spacer less offset).
+        loaded_radius: mm.
+    """
+    frame = knuckle_frame(toe, camber)
+    hub = points["hub_face"]
+
+    def in_knuckle(name: str) -> Floats:
+        return frame.T @ (points[name] - hub)
+
+    lower, upper = in_knuckle("strut_lower"), in_knuckle("top_mount")
+    direction = (upper - lower) / np.linalg.norm(upper - lower)
+    centre = hub + frame[:, 1] * inset
+    return Corners(
+        arm_front=points["arm_front"][:, None],
+        arm_rear=points["arm_rear"][:, None],
+        arm_ball_joint=points["ball_joint"][:, None],
+        top_mount=points["top_mount"][:, None],
+        tie_rod_inner=points["tie_rod_inner"][:, None],
+        knuckle_ball_joint=in_knuckle("ball_joint")[:, None],
+        tie_rod_outer=in_knuckle("tie_rod_outer")[:, None],
+        strut_lower=lower[:, None],
+        strut_direction=direction[:, None],
+        wheel_inset=np.array([inset]),
+        loaded_radius=np.array([loaded_radius]),
+        ride_z=np.array([centre[2]]),
+    )
+
+
+def pack(corners: Corners) -> Floats:
+    """Geometry columns (GEOMETRY_ROWS, n) without a tie-rod length, which :func:`set_toe` adds."""
+    g = np.zeros((k.GEOMETRY_ROWS, corners.lanes))
+    front, rear, ball = corners.arm_front, corners.arm_rear, corners.arm_ball_joint
+    pivot = (front - rear) / np.linalg.norm(front - rear, axis=0)
+    centre = rear + pivot * _dot(ball - rear, pivot)
+    spoke = ball - centre
+    # turned so that a growing angle lifts the ball joint
+    turned = np.cross(pivot, spoke, axis=0)
+    turned = turned * np.where(turned[2] < 0.0, -1.0, 1.0)
+    strut = corners.strut_lower - corners.knuckle_ball_joint
+    direction = corners.strut_direction
+    foot = strut - direction * _dot(strut, direction)
+    wheel = np.stack([np.zeros(corners.lanes), corners.wheel_inset, np.zeros(corners.lanes)])
+    vectors = {
+        k.CIRCLE_CENTRE: centre,
+        k.CIRCLE_COS: spoke,
+        k.CIRCLE_SIN: turned,
+        k.TOP_MOUNT: corners.top_mount,
+        k.RACK_END: corners.tie_rod_inner,
+        k.STRUT_FOOT: foot,
+        k.STRUT_AXIS: direction,
+        k.ROD_END: corners.tie_rod_outer - corners.knuckle_ball_joint,
+        k.WHEEL_CENTRE: wheel - corners.knuckle_ball_joint,
+    }
+    for row, vector in vectors.items():
+        g[row : row + 3] = vector
+    g[k.LOADED_RADIUS] = corners.loaded_radius
+    g[k.RIDE_Z] = corners.ride_z
+    g[k.BRANCH] = 1.0
+    # the ball joint's rise per unit of t at angle zero is the first guess of the wheel centre's
+    g[k.START_SLOPE] = 0.5 / np.maximum(turned[2], 1.0)
+    return g
+
+
+def set_toe(geometry: Floats, toe: float) -> CornerStates:
+    """Solve the straight-ahead state at ride height for a wanted toe, and set the tie rods to it.
+
+    Writes ROD_LENGTH, BRANCH, START and START_SLOPE into ``geometry`` and returns that state (one state,
+    all lanes). ``toe`` in degrees, toe-in positive. A lane whose arm cannot reach ride height is marked
+    in the states returned and stays unreachable in every later solve.
+    """
+    states = solve(geometry, np.zeros(1), np.zeros((1, geometry.shape[1])), toe=toe)
+    raw = states.raw[:, 0, :]
+    rod = raw[k.ROD_OUTER : k.ROD_OUTER + 3] - geometry[k.RACK_END : k.RACK_END + 3]
+    geometry[k.ROD_LENGTH] = np.sqrt(_dot(rod, rod))
+    axis = raw[k.AXIS : k.AXIS + 3]
+    arm = raw[k.ROD_OUTER : k.ROD_OUTER + 3] - raw[k.BALL_JOINT : k.BALL_JOINT + 3]
+    inner = geometry[k.RACK_END : k.RACK_END + 3] - raw[k.BALL_JOINT : k.BALL_JOINT + 3]
+    # the root's sign is that of the triple product axis . (arm x inner) reversed
+    side = _dot(axis, np.cross(arm, inner, axis=0))
+    geometry[k.BRANCH] = np.where(side > 0.0, -1.0, 1.0)
+    geometry[k.START] = raw[k.ARM_T]
+    q = 1.0 + raw[k.ARM_T] ** 2
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slope = 0.5 * q / raw[k.CENTRE_RATE_Z]
+    geometry[k.START_SLOPE] = np.where(np.isfinite(slope), np.clip(slope, -0.02, 0.02), 0.0)
+    return states
+
+
+def set_measured_rods(geometry: Floats, corners: Corners, toe: float, camber: float) -> None:
+    """Set the tie rods to the length measured on the car (for the car as its file gives it).
+
+    The measured state is the design state: the ball joint at arm angle zero and the knuckle turned as
+    toe and camber say, so the length is the distance between the two measured joints.
+    """
+    set_toe(geometry, toe)
+    frame = knuckle_frame(toe, camber)
+    outer = corners.arm_ball_joint + frame @ (corners.tie_rod_outer - corners.knuckle_ball_joint)
+    rod = outer - corners.tie_rod_inner
+    geometry[k.ROD_LENGTH] = np.sqrt(_dot(rod, rod))
+
+
+def _dot(a: Floats, b: Floats) -> Floats:
+    """Dot products of (3, n) vectors, shape (n,)."""
+    return np.asarray((a * b).sum(axis=0))

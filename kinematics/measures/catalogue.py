@@ -1,0 +1,116 @@
+"""What a measure is, and the words in which one is asked for.
+
+A measure is one computed figure of a candidate. Its function takes a scene of n lanes and an ask, and
+returns an array (cases, n): one case where the car is symmetric, one for each wheel or direction of turn
+that the ask is about where it is not. A figure that does not exist is not-a-number.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import Literal
+
+import numpy as np
+
+from kinematics.arrays import Floats
+from kinematics.scene import Scene, Side
+
+WheelWord = Literal["left", "right", "inner", "outer", "loaded"]
+Along = Literal["travel", "steer"]
+
+
+@dataclass(frozen=True)
+class Ask:
+    """Which figure is meant: a window of travel (mm), an inner steer angle (deg), a wheel.
+
+    ``coarse`` asks for the same figure over the window's ends only: for measures that can only grow
+    with more states (or shrink, see ``Measure.bound``) that is a bound on the full figure.
+    """
+
+    over: tuple[float, float] | None = None
+    at: float | None = None
+    wheel: WheelWord | None = None
+    coarse: bool = False
+
+
+class Stage(IntEnum):
+    """What has to be solved before a measure is known, cheapest first."""
+
+    PARTS = 0  # nothing: the parts say it
+    STATIC = 1  # the straight-ahead state at ride height
+    TRAVEL = 2  # travel with the rack centred
+    STEER = 3  # the rack at ride height
+    ENVELOPE = 4  # every travel at every rack position
+
+
+@dataclass(frozen=True)
+class Measure:
+    """One entry of the catalogue.
+
+    Attributes:
+        name, unit, group: as in the goals file and the tables.
+        definition: what exactly it is, with its signs.
+        source: where the definition comes from.
+        stage: what has to be solved for it.
+        figure: the function, see the module's text.
+        takes: which arguments an ask may carry: over, at, wheel, points.
+        scale: a difference that a builder would notice, in the unit; puts shortfalls side by side.
+        bound: 'grows' where fewer states can only give a smaller figure, 'shrinks' the reverse.
+        needs_car: sections of the car file without which there is no figure.
+        along: what its curve runs over, if it has one.
+        curve: the curve's function: scene, side, positions (mm) -> (len(positions), n).
+        default: window or angle when the ask names none.
+    """
+
+    name: str
+    unit: str
+    group: str
+    definition: str
+    source: str
+    stage: Stage
+    figure: Callable[[Scene, Ask], Floats]
+    scale: float
+    takes: frozenset[str] = frozenset()
+    bound: Literal["grows", "shrinks"] | None = None
+    needs_car: frozenset[str] = frozenset()
+    along: Along | None = None
+    curve: Callable[[Scene, Side, Floats], Floats] | None = None
+    default_over: tuple[float, float] | None = None
+    default_at: float | None = None
+
+    def __call__(self, scene: Scene, ask: Ask | None = None) -> Floats:
+        """The figure of every lane, (cases, n), with the defaults filled in."""
+        ask = ask or Ask()
+        filled = Ask(
+            over=ask.over or self.default_over,
+            at=self.default_at if ask.at is None else ask.at,
+            wheel=ask.wheel,
+            coarse=ask.coarse,
+        )
+        return self.figure(scene, filled)
+
+
+def sides_asked(scene: Scene, ask: Ask) -> tuple[Side, ...]:
+    """Sides that an ask about single wheels is about: all, or the one that it names."""
+    if scene.mirrored:
+        return ("left",)
+    if ask.wheel == "left":
+        return ("left",)
+    if ask.wheel == "right":
+        return ("right",)
+    return ("left", "right")
+
+
+WINDOW_STEP = 5.0
+
+
+def window(over: tuple[float, float], *, coarse: bool, step: float = WINDOW_STEP) -> list[float]:
+    """Travels at which a window is sampled: multiples of ``step``, both ends and ride height, mm."""
+    low, high = over
+    places = {low, high, 0.0}
+    if not coarse:
+        first, last = int(np.ceil(low / step)), int(np.floor(high / step))
+        places |= {step * n for n in range(first, last + 1)}
+    return sorted(places)

@@ -1,0 +1,33 @@
+"""Measures of what holds a candidate together."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from kinematics import kernel as k
+from kinematics.arrays import Floats
+from kinematics.measures.catalogue import Ask, Measure, Stage
+from kinematics.scene import Scene
+
+
+def _thread_engagement(scene: Scene, ask: Ask) -> Floats:
+    """Engagement at each end of the tie rod, mm; not-a-number where no rod kit is declared."""
+    kit = scene.rod_kit
+    if kit is None:
+        return np.full((1, scene.lanes), np.nan)
+    return np.stack([kit.fit(scene.columns(side)[k.ROD_LENGTH])[1] for side in scene.sides()])
+
+
+MEASURES = (
+    Measure(
+        name="thread_engagement",
+        unit="mm",
+        group="mechanics",
+        definition="Thread engagement at each end of the tie rod with the best adjuster in the box for "
+        "the solved rod length; less than the kit's least means that none fits.",
+        source="thread tables, see kinematics/rods.py; least engagement is the parts file's",
+        stage=Stage.STATIC,
+        figure=_thread_engagement,
+        scale=2.0,
+    ),
+)

@@ -1,0 +1,254 @@
+"""Measures of wheel travel with the rack centred: bump steer, camber gain, roll centre, roll couple."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from kinematics import kernel as k
+from kinematics.arrays import Floats
+from kinematics.measures.catalogue import Ask, Measure, Stage, sides_asked, window
+from kinematics.measures.static import track
+from kinematics.scene import STRAIGHT, At, Scene, Side
+from kinematics.states import CornerStates
+
+PRACTICE = "common practice, no source"
+
+_OVER = frozenset({"over"})
+_OVER_WHEEL = frozenset({"over", "wheel"})
+
+
+def _travelled(scene: Scene, side: Side, ask: Ask) -> tuple[CornerStates, CornerStates]:
+    """States over the ask's window, and the one at ride height."""
+    assert ask.over is not None
+    places = [At(t) for t in window(ask.over, coarse=ask.coarse)]
+    return scene.states(side, places), scene.states(side, [STRAIGHT])
+
+
+def _largest_change(read: Callable[[CornerStates], Floats]) -> Callable[[Scene, Ask], Floats]:
+    """Largest change from ride height over the window, without sign."""
+
+    def figure(scene: Scene, ask: Ask) -> Floats:
+        cases = []
+        for side in sides_asked(scene, ask):
+            there, ride = _travelled(scene, side, ask)
+            cases.append(np.abs(read(there) - read(ride)).max(axis=0))
+        return np.stack(cases)
+
+    return figure
+
+
+def _change_curve(
+    read: Callable[[CornerStates], Floats],
+) -> Callable[[Scene, Side, Floats], Floats]:
+    def curve(scene: Scene, side: Side, travel: Floats) -> Floats:
+        there = scene.states(side, [At(float(t)) for t in travel])
+        return read(there) - read(scene.states(side, [STRAIGHT]))
+
+    return curve
+
+
+def _slope(read: Callable[[CornerStates], Floats]) -> Callable[[Scene, Ask], Floats]:
+    """Change from the window's low end to its high end, per mm of travel."""
+
+    def figure(scene: Scene, ask: Ask) -> Floats:
+        assert ask.over is not None
+        low, high = ask.over
+        cases = []
+        for side in sides_asked(scene, ask):
+            there = read(scene.states(side, [At(low), At(high)]))
+            cases.append((there[1] - there[0]) / (high - low))
+        return np.stack(cases)
+
+    return figure
+
+
+def roll_centre(scene: Scene, travel: list[float]) -> Floats:
+    """Roll-centre height above the ground at each travel of both wheels, (s, n) mm.
+
+    The normal to each contact point's path in front view, in body axes, is z = z_c - m (y - y_c) with
+    m = dy/dz of the path; the roll centre is where the normals of both sides meet. On a symmetric car
+    they meet on the centre plane, y_c * m above the ground.
+    """
+    places = [At(t) for t in travel]
+    left = scene.states("left", places)
+    y_left, slope_left = left.row(k.CONTACT + 1), left.contact_slope
+    if scene.mirrored:
+        return np.asarray(y_left * slope_left)
+    right = scene.states("right", places)
+    y_right, slope_right = right.row(k.CONTACT + 1), right.contact_slope
+    z_left, z_right = left.row(k.CONTACT + 2), right.row(k.CONTACT + 2)
+    both = slope_left + slope_right
+    parallel = np.abs(both) < 1e-9
+    gap = z_left - z_right + slope_left * y_left - slope_right * y_right
+    y_meet = np.where(parallel, 0.0, gap / np.where(parallel, 1.0, both))
+    z_meet = z_left - slope_left * (y_meet - y_left)
+    return np.asarray(z_meet - 0.5 * (z_left + z_right))
+
+
+def _roll_centre_height(scene: Scene, ask: Ask) -> Floats:
+    return roll_centre(scene, [0.0])
+
+
+def _roll_centre_migration(scene: Scene, ask: Ask) -> Floats:
+    assert ask.over is not None
+    there = roll_centre(scene, window(ask.over, coarse=ask.coarse))
+    return np.asarray(np.abs(there - roll_centre(scene, [0.0])).max(axis=0, keepdims=True))
+
+
+def _track_change(scene: Scene, ask: Ask) -> Floats:
+    assert ask.over is not None
+    there = track(scene, window(ask.over, coarse=ask.coarse))
+    return np.asarray(np.abs(there - track(scene, [0.0])).max(axis=0, keepdims=True))
+
+
+def _roll_couple_at(scene: Scene, travel: list[float]) -> Floats:
+    """CG height above the roll axis, (s, n) mm, the CG going up and down with the body."""
+    car = scene.car
+    if car.cg_height is None or car.front_share is None or car.rear_roll_centre is None:
+        return np.full((len(travel), scene.lanes), np.nan)
+    ground = scene.states("left", [At(t) for t in travel]).row(k.CONTACT + 2)
+    cg = car.cg_height - (ground - car.ground_z)
+    front = roll_centre(scene, travel)
+    axis = front * car.front_share + car.rear_roll_centre * (1.0 - car.front_share)
+    return np.asarray(cg - axis)
+
+
+def _toe(states: CornerStates) -> Floats:
+    return states.toe
+
+
+def _camber(states: CornerStates) -> Floats:
+    return states.camber
+
+
+def _caster(states: CornerStates) -> Floats:
+    return states.caster
+
+
+def _listed(travel: Floats) -> list[float]:
+    return [float(t) for t in travel]
+
+
+MEASURES = (
+    Measure(
+        name="roll_centre_height",
+        unit="mm",
+        group="travel",
+        definition="Where the normal to the contact point's front-view path in body axes meets the "
+        "centre plane, above the ground, at ride height.",
+        source="SAE J670 roll centre by kinematics; path normal, see roll_centre()",
+        stage=Stage.TRAVEL,
+        figure=_roll_centre_height,
+        scale=5.0,
+        along="travel",
+        curve=lambda scene, side, travel: roll_centre(scene, _listed(travel)),
+    ),
+    Measure(
+        name="roll_centre_migration",
+        unit="mm",
+        group="travel",
+        definition="Largest change of roll-centre height above the ground from ride height over the "
+        "window of heave.",
+        source=PRACTICE,
+        stage=Stage.TRAVEL,
+        figure=_roll_centre_migration,
+        scale=5.0,
+        takes=_OVER,
+        bound="grows",
+        default_over=(-25.0, 25.0),
+        along="travel",
+        curve=lambda scene, side, travel: (
+            roll_centre(scene, _listed(travel)) - roll_centre(scene, [0.0])
+        ),
+    ),
+    Measure(
+        name="bump_steer",
+        unit="deg",
+        group="travel",
+        definition="Largest toe change of one wheel from ride height over the window, no sign.",
+        source=PRACTICE,
+        stage=Stage.TRAVEL,
+        figure=_largest_change(_toe),
+        scale=0.03,
+        takes=_OVER_WHEEL,
+        bound="grows",
+        default_over=(-40.0, 40.0),
+        along="travel",
+        curve=_change_curve(_toe),
+    ),
+    Measure(
+        name="bump_steer_slope",
+        unit="deg/mm",
+        group="travel",
+        definition="Toe change of one wheel per mm of travel between the window's ends; "
+        "toe-in in bump positive.",
+        source=PRACTICE,
+        stage=Stage.TRAVEL,
+        figure=_slope(_toe),
+        scale=0.001,
+        takes=_OVER_WHEEL,
+        default_over=(-10.0, 10.0),
+    ),
+    Measure(
+        name="camber_gain",
+        unit="deg/mm",
+        group="travel",
+        definition="Camber change of one wheel per mm of travel between the window's ends; negative "
+        "where the top leans in under bump.",
+        source=PRACTICE,
+        stage=Stage.TRAVEL,
+        figure=_slope(_camber),
+        scale=0.005,
+        takes=_OVER_WHEEL,
+        default_over=(-25.0, 25.0),
+        along="travel",
+        curve=_change_curve(_camber),
+    ),
+    Measure(
+        name="caster_change",
+        unit="deg",
+        group="travel",
+        definition="Largest caster change of one wheel from ride height over the window, no sign.",
+        source=PRACTICE,
+        stage=Stage.TRAVEL,
+        figure=_largest_change(_caster),
+        scale=0.25,
+        takes=_OVER_WHEEL,
+        bound="grows",
+        default_over=(-40.0, 40.0),
+        along="travel",
+        curve=_change_curve(_caster),
+    ),
+    Measure(
+        name="track_change",
+        unit="mm",
+        group="travel",
+        definition="Largest change of track width from ride height over the window, both wheels "
+        "moving together, no sign.",
+        source=PRACTICE,
+        stage=Stage.TRAVEL,
+        figure=_track_change,
+        scale=2.0,
+        takes=_OVER,
+        bound="grows",
+        default_over=(-40.0, 40.0),
+        along="travel",
+        curve=lambda scene, side, travel: track(scene, _listed(travel)) - track(scene, [0.0]),
+    ),
+    Measure(
+        name="roll_couple",
+        unit="mm",
+        group="loads",
+        definition="CG height above the roll axis through front and rear roll centres, the CG lowered "
+        "with the body; the rear axle taken as measured.",
+        source="roll axis of handbook roll theory (Barton & Fieldhouse 2018, p. 174 terms)",
+        stage=Stage.TRAVEL,
+        figure=lambda scene, ask: _roll_couple_at(scene, [0.0]),
+        scale=5.0,
+        needs_car=frozenset({"masses", "rear"}),
+        along="travel",
+        curve=lambda scene, side, travel: _roll_couple_at(scene, _listed(travel)),
+    ),
+)

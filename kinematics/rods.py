@@ -1,0 +1,56 @@
+"""How a threaded tie rod makes its length.
+
+Two rod ends screw into the two ends of an adjuster. Eye to eye is inner + adjuster + outer less the
+engagement at both ends, which are kept equal. All lengths in mm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from kinematics.arrays import Floats, Ints
+
+
+@dataclass(frozen=True)
+class RodKit:
+    """What a tie rod is made of.
+
+    Attributes:
+        inner, outer: joint centre to the end of the thread.
+        thread: length of thread on each end.
+        pitch: of the thread.
+        flats: of the adjuster, for turning it by counted flats.
+        engagement: least thread engagement at each end.
+        adjusters: lengths of the adjusters in the box, one for each rod at least.
+    """
+
+    inner: float
+    outer: float
+    thread: float
+    pitch: float
+    flats: int
+    engagement: float
+    adjusters: tuple[float, ...]
+
+    def fit(self, length: Floats) -> tuple[Ints, Floats]:
+        """Best adjuster for each eye-to-eye length (n,), and the engagement at each end (n,), mm.
+
+        Best is the most engagement that thread and adjuster have room for. Where no adjuster gives the
+        least engagement the number is -1 and the engagement is that of the nearest adjuster: negative
+        where the rod comes apart, and less than the least where the ends meet in the adjuster's middle
+        is told by the room that is missing.
+        """
+        tubes = np.asarray(self.adjusters)
+        engaged = 0.5 * (self.inner + self.outer + tubes[:, None] - length[None, :])
+        room = np.minimum(self.thread, 0.5 * tubes)[:, None]
+        fits = (engaged >= self.engagement) & (engaged <= room)
+        score = np.where(fits, engaged, -np.inf)
+        best = score.argmax(axis=0)
+        any_fit = fits.any(axis=0)
+        short = np.where(engaged > room, self.engagement - (engaged - room), engaged)
+        nearest = short.argmax(axis=0)
+        lanes = np.arange(length.shape[0])
+        engagement = np.where(any_fit, engaged[best, lanes], short[nearest, lanes])
+        return np.where(any_fit, best, -1), engagement

@@ -1,0 +1,179 @@
+"""Many candidates of one car at once, with every state that their measures ask for.
+
+A scene holds n lanes: the same car with other geometry in each. States are solved when a measure first
+asks for them and kept, so measures share them. Rack positions are told as a *turn*: 1 is the rack at its
+stop for a left turn, -1 for a right turn, 0 straight ahead.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal, NamedTuple
+
+import numpy as np
+
+from kinematics import kernel as k
+from kinematics.arrays import Floats, Ints
+from kinematics.rods import RodKit
+from kinematics.states import CornerStates, solve
+
+Side = Literal["left", "right"]
+
+
+class At(NamedTuple):
+    """One state: wheel travel in mm, turn as a share of the rack's travel, and mm of rack beside it.
+
+    ``beyond`` mm are added in the direction of the turn; ``rack`` mm are added along +y of the car.
+    """
+
+    travel: float = 0.0
+    turn: float = 0.0
+    beyond: float = 0.0
+    rack: float = 0.0
+
+
+STRAIGHT = At()
+
+
+@dataclass(frozen=True)
+class CarNumbers:
+    """What measures need of the whole car: mm, kg; None where the car file does not say.
+
+    ``ground_z`` is the contact point's height in body axes as measured, from which the CG is counted.
+    """
+
+    wheelbase: float
+    ground_z: float
+    cg_height: float | None = None
+    front_share: float | None = None
+    rear_roll_centre: float | None = None
+
+
+@dataclass(frozen=True)
+class DutyFrame:
+    """How a duty is judged: its envelope of travel, the rack's overtravel, and which wheel it loads."""
+
+    travel: tuple[float, float] = (-60.0, 60.0)
+    overtravel: float = 2.5
+    counter_steers: bool = False
+
+
+@dataclass
+class Scene:
+    """Lanes of one car: kernel columns of the left corner, and of the right where it is no mirror.
+
+    ``rack_travel`` and ``rack_per_turn`` are (n,) mm; ``price`` is (n,). Tie rods are set already.
+    """
+
+    car: CarNumbers
+    frame: DutyFrame
+    left: Floats
+    right: Floats | None
+    rack_travel: Floats
+    rack_per_turn: Floats
+    price: Floats
+    rod_kit: RodKit | None = None
+    _store: dict[tuple[Side, At], CornerStates] = field(default_factory=dict, repr=False)
+    _turn_sign: Floats | None = field(default=None, repr=False)
+
+    @property
+    def lanes(self) -> int:
+        """Number of candidates."""
+        return int(self.left.shape[1])
+
+    @property
+    def mirrored(self) -> bool:
+        """Whether the right corner is the mirror of the left."""
+        return self.right is None
+
+    def sides(self) -> tuple[Side, ...]:
+        """Sides that have to be looked at: one is enough where the other is its mirror."""
+        return ("left",) if self.mirrored else ("left", "right")
+
+    def columns(self, side: Side) -> Floats:
+        """Kernel columns of a side (of the left where the right is its mirror)."""
+        return self.left if side == "left" or self.right is None else self.right
+
+    @property
+    def turn_sign(self) -> Floats:
+        """Direction along y in which the rack goes for a left turn, (n,) of +1 or -1.
+
+        From the tie rod's constraint: a rack step dy turns the knuckle by U_y dy / (U . (E x arm)).
+        """
+        if self._turn_sign is None:
+            raw = self.states("left", [STRAIGHT]).raw[:, 0, :]
+            rod = raw[k.ROD_OUTER : k.ROD_OUTER + 3] - self.left[k.RACK_END : k.RACK_END + 3]
+            arm = raw[k.ROD_OUTER : k.ROD_OUTER + 3] - raw[k.BALL_JOINT : k.BALL_JOINT + 3]
+            lever = (rod * np.cross(raw[k.AXIS : k.AXIS + 3], arm, axis=0)).sum(axis=0)
+            self._turn_sign = np.where(rod[1] * lever >= 0.0, 1.0, -1.0)
+        return self._turn_sign
+
+    def rack_at(self, at: At) -> Floats:
+        """Rack displacement along +y of the car, (n,) mm."""
+        if at.turn == 0.0:
+            return np.full(self.lanes, at.rack)
+        toward = self.turn_sign * (at.turn * self.rack_travel + np.sign(at.turn) * at.beyond)
+        return np.asarray(toward + at.rack)
+
+    def states(self, side: Side, wanted: list[At]) -> CornerStates:
+        """The wanted states of one wheel, in order; solved once and kept."""
+        if side == "right" and self.mirrored:
+            # the right wheel is the left one in a mirror, where the rack goes the other way
+            return self.states("left", [_mirror(at) for at in wanted])
+        missing = [at for at in dict.fromkeys(wanted) if (side, at) not in self._store]
+        if missing:
+            fresh = self._solve(side, missing)
+            for number, at in enumerate(missing):
+                self._store[side, at] = fresh.pick([number])
+            if missing == wanted:
+                return fresh
+        kept = [self._store[side, at] for at in wanted]
+        if len(kept) == 1:
+            return kept[0]
+        return CornerStates(
+            np.concatenate([one.raw for one in kept], axis=1),
+            np.concatenate([one.marks for one in kept], axis=0),
+        )
+
+    def solve_rack(self, side: Side, rack: Floats) -> CornerStates:
+        """States at ride height with a rack displacement of each lane's own, (s, n) mm along car +y."""
+        if side == "right":
+            rack = -rack
+        return solve(self.columns(side), np.zeros(rack.shape[0]), rack)
+
+    def held_arm(self, side: Side, at: At) -> CornerStates:
+        """One state with the arm held where it stands at ride height, only the rack moved."""
+        rack = self.rack_at(at)[None, :]
+        return solve(
+            self.columns(side), np.zeros(1), rack if side == "left" else -rack, hold_arm=True
+        )
+
+    def steer(self, side: Side, states: CornerStates) -> Floats:
+        """Toe change from straight ahead at ride height, left turn positive, deg, (s, n)."""
+        change = states.toe - self.states(side, [STRAIGHT]).toe
+        return change if side == "right" else -change
+
+    def take(self, lanes: Ints) -> Scene:
+        """The given lanes with every state that is known of them."""
+        return Scene(
+            car=self.car,
+            frame=self.frame,
+            left=self.left[:, lanes],
+            right=None if self.right is None else self.right[:, lanes],
+            rack_travel=self.rack_travel[lanes],
+            rack_per_turn=self.rack_per_turn[lanes],
+            price=self.price[lanes],
+            rod_kit=self.rod_kit,
+            _store={key: states.take(lanes) for key, states in self._store.items()},
+            _turn_sign=None if self._turn_sign is None else self._turn_sign[lanes],
+        )
+
+    def _solve(self, side: Side, wanted: list[At]) -> CornerStates:
+        travel = np.array([at.travel for at in wanted])
+        rack = np.stack([self.rack_at(at) for at in wanted])
+        return solve(self.columns(side), travel, rack if side == "left" else -rack)
+
+
+def _mirror(at: At) -> At:
+    """The state of the left wheel whose mirror image is the right wheel's state ``at``."""
+    return At(at.travel, -at.turn, at.beyond, -at.rack)
