@@ -6,6 +6,7 @@ The documented units: mm, deg, kg, N/mm, N·m/deg, minutes, hours.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
 from pydantic import (
@@ -15,9 +16,13 @@ from pydantic import (
     ConfigDict,
     Discriminator,
     Field,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
     WithJsonSchema,
 )
 from pydantic import Strict as Exact
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import core_schema
 
 from goals.faults import Unsound, show
 from goals.units import ANGLE, LENGTH, MASS, ROLL_STIFFNESS, SPRING_RATE, Kind, read_quantity
@@ -47,30 +52,62 @@ def plain_or_mapping() -> Discriminator:
     return by_form((dict, BaseModel), MAPPING, PLAIN)
 
 
-def _quantity(kind: Kind) -> tuple[BeforeValidator, WithJsonSchema]:
-    """Reader and JSON Schema of a number or a string with a unit of ``kind``."""
-    schema = {
-        "anyOf": [{"type": "number"}, {"type": "string", "pattern": kind.pattern}],
-        "description": f"{kind.name}, {kind.unit}; or a string with a unit",
-    }
-    return BeforeValidator(lambda raw: read_quantity(raw, kind)), WithJsonSchema(schema)
+_BOUNDS = {"gt": "exclusiveMinimum", "ge": "minimum", "lt": "exclusiveMaximum", "le": "maximum"}
 
 
-Length = Annotated[float, *_quantity(LENGTH)]
-Angle = Annotated[float, *_quantity(ANGLE)]
-Mass = Annotated[float, *_quantity(MASS)]
-SpringRate = Annotated[float, *_quantity(SPRING_RATE)]
-RollStiffness = Annotated[float, *_quantity(ROLL_STIFFNESS)]
+@dataclass(frozen=True)
+class _Quantity:
+    """Reads a quantity of one kind, and tells editors that a text with a unit will do."""
+
+    kind: Kind
+
+    def __get_pydantic_core_schema__(
+        self, source: Any, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        return core_schema.no_info_before_validator_function(
+            lambda raw: read_quantity(raw, self.kind), handler(source)
+        )
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        # The handler's schema is the plain number's, with its bounds under pydantic's names.
+        number = {_BOUNDS.get(key, key): value for key, value in handler(schema).items()}
+        return {
+            "anyOf": [number, {"type": "string", "pattern": self.kind.pattern}],
+            "description": f"{self.kind.name}, {self.kind.unit}; or a text with a unit",
+        }
+
+
+Length = Annotated[float, _Quantity(LENGTH)]
+Angle = Annotated[float, _Quantity(ANGLE)]
+Mass = Annotated[float, _Quantity(MASS)]
+SpringRate = Annotated[float, _Quantity(SPRING_RATE)]
+RollStiffness = Annotated[float, _Quantity(ROLL_STIFFNESS)]
 
 Number = Annotated[float, Exact()]
+# A figure in a measure's unit; a text with a unit is turned into a number before the model sees it.
+Figure = Annotated[float, Exact(), WithJsonSchema({"type": ["number", "string"]})]
 Whole = Annotated[int, Exact()]
 Flag = Annotated[bool, Exact()]
+
+
+@dataclass(frozen=True)
+class Words:
+    """A form's own description, which the description of a field with that form replaces."""
+
+    text: str
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        return {**handler(schema), "description": self.text}
 
 
 def _is_format(raw: Any) -> Any:
     # True == 1 and 1.0 == 1 in Python; a format number is the whole number.
     if type(raw) is not int or raw != 1:
-        raise Unsound(f"format {show(raw)}", "1, the only format that this version reads")
+        raise Unsound(f"{show(raw)} is not known", "1, the only format that this version reads")
     return raw
 
 
@@ -92,28 +129,24 @@ def _wide(window: tuple[float, float]) -> tuple[float, float]:
     return window
 
 
-Format = Annotated[
-    Literal[1], BeforeValidator(_is_format), Field(description="format of this file: 1")
-]
-Point = Annotated[
-    tuple[Length, Length, Length], Field(description="a point [x, y, z], mm")
-]
-Direction = Annotated[
-    tuple[Length, Length, Length], Field(description="a direction [x, y, z]")
-]
+Format = Annotated[Literal[1], BeforeValidator(_is_format), Words("format of this file: 1")]
+Point = Annotated[tuple[Length, Length, Length], Words("a point [x, y, z], mm")]
+Direction = Annotated[tuple[Number, Number, Number], Words("a direction [x, y, z]")]
 Span = Annotated[
     tuple[Length, Length],
     AfterValidator(_low_first),
-    Field(description="a range [low, high], mm"),
+    Words("a range [low, high], mm"),
 ]
 Window = Annotated[
     tuple[Length, Length],
     AfterValidator(_low_first),
     AfterValidator(_wide),
-    Field(description="a range [low, high], mm"),
+    Words("a range [low, high], mm"),
 ]
+_IDENTIFIER = r"^[A-Za-z0-9][A-Za-z0-9 _.+-]*$"
 Identifier = Annotated[
     str,
     BeforeValidator(_as_word),
-    Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9 _.+-]*$", max_length=80),
+    Field(pattern=_IDENTIFIER, max_length=80),
+    WithJsonSchema({"type": ["string", "integer"], "pattern": _IDENTIFIER, "maxLength": 80}),
 ]

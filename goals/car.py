@@ -10,7 +10,17 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from goals.base import Angle, Length, Mass, Point, RollStiffness, SpringRate, Strict
+from goals.base import (
+    Angle,
+    Format,
+    Length,
+    Mass,
+    Number,
+    Point,
+    RollStiffness,
+    SpringRate,
+    Strict,
+)
 
 Positive = Field(gt=0)
 
@@ -19,96 +29,152 @@ class StrutPoints(Strict):
     """Hard points of a strut corner, left side, car axes."""
 
     arm_front: Point
+    """Front body pivot of the lower arm, [x, y, z] mm."""
     arm_rear: Point
+    """Rear body pivot of the lower arm, [x, y, z] mm."""
     ball_joint: Point
+    """Centre of the lower ball joint, [x, y, z] mm."""
     top_mount: Point
+    """Centre of the strut's top bearing, [x, y, z] mm."""
     strut_lower: Point
+    """A second point on the strut's sliding axis, fixed to the knuckle, [x, y, z] mm."""
     tie_rod_outer: Point
+    """Centre of the outer tie-rod joint, [x, y, z] mm."""
     tie_rod_inner: Point
+    """Centre of the inner tie-rod joint, rack centred, [x, y, z] mm."""
     hub_face: Point
+    """Centre of the face that the wheel bolts to, [x, y, z] mm."""
 
 
 class StrutPointsRight(Strict):
     """What differs on the right side, y negative; a point left out is the left one mirrored."""
 
     arm_front: Point | None = None
+    """Front body pivot of the lower arm, [x, y, z] mm."""
     arm_rear: Point | None = None
+    """Rear body pivot of the lower arm, [x, y, z] mm."""
     ball_joint: Point | None = None
+    """Centre of the lower ball joint, [x, y, z] mm."""
     top_mount: Point | None = None
+    """Centre of the strut's top bearing, [x, y, z] mm."""
     strut_lower: Point | None = None
+    """A second point on the strut's sliding axis, fixed to the knuckle, [x, y, z] mm."""
     tie_rod_outer: Point | None = None
+    """Centre of the outer tie-rod joint, [x, y, z] mm."""
     tie_rod_inner: Point | None = None
+    """Centre of the inner tie-rod joint, rack centred, [x, y, z] mm."""
     hub_face: Point | None = None
+    """Centre of the face that the wheel bolts to, [x, y, z] mm."""
 
 
 class Static(Strict):
     """Toe and camber as measured, per wheel: toe-in and a top leaning outward are positive."""
 
     toe: Angle
+    """Toe of each wheel, deg, toe-in positive."""
     camber: Angle
+    """Camber of each wheel, deg, top leaning outward positive."""
 
 
 class Rack(Strict):
     """Steering rack: travel mm each way, mm per handwheel turn, compliance mm per kN of rack force."""
 
     travel: Annotated[Length, Positive]
+    """Rack travel from the centre to each end, mm."""
     per_turn: Annotated[Length, Positive]
+    """Rack travel per turn of the handwheel, mm."""
     compliance: Annotated[Length, Field(ge=0)] = 0.0
+    """How far the rack gives, mm per kN of rack force."""
 
 
 class Wheel(Strict):
     """Offset is positive when the mounting face lies outboard of the wheel's middle plane."""
 
     offset: Length
+    """Offset, mm, positive when the mounting face lies outboard of the wheel's middle plane."""
     width: Annotated[Length, Positive]
+    """Width of the rim, mm."""
     spacer: Annotated[Length, Field(ge=0)] = 0.0
+    """Thickness of the spacer between hub and wheel, mm."""
 
 
 class Tyre(Strict):
+    """The tyre, as mounted."""
+
     width: Annotated[Length, Positive]
+    """Width of the tyre, mm."""
     diameter: Annotated[Length, Positive]
+    """Outer diameter, unloaded, mm."""
     loaded_radius: Annotated[Length, Positive]
+    """Height of the wheel centre above the ground under load, mm."""
 
 
 class Masses(Strict):
     """Car with driver as it stands; ``front`` is the mass on the front axle."""
 
     total: Annotated[Mass, Positive]
+    """Mass of the car with driver, kg."""
     front: Annotated[Mass, Positive]
+    """Mass on the front axle, kg."""
     cg_height: Annotated[Length, Positive]
+    """Height of the centre of gravity above the ground, mm."""
     unsprung_front: Annotated[Mass, Field(ge=0)] = 0.0
+    """Unsprung mass of the front axle, both sides, kg."""
 
 
 class Springs(Strict):
+    """Front springs."""
+
     rate: Annotated[SpringRate, Positive]
-    motion_ratio: Annotated[float, Positive] = 1.0
+    """Rate of one spring, N/mm."""
+    motion_ratio: Annotated[Number, Positive] = 1.0
+    """Spring travel per wheel travel."""
 
 
 class Rear(Strict):
     """The rear axle, as far as the front needs it."""
 
     roll_stiffness: Annotated[RollStiffness, Field(ge=0)] | None = None
+    """Roll stiffness of the rear axle, N·m/deg."""
     roll_centre_height: Length
+    """Height of the rear roll centre above the ground, mm."""
     track: Annotated[Length, Positive] | None = None
+    """Rear track, mm."""
 
 
 class Car(Strict):
     """One car, as measured."""
 
-    format: Literal[1]
+    format: Format
     name: str
+    """Name of the car."""
     suspension: Literal["strut"]
+    """Kind of front suspension: strut, the only one that this version computes."""
     wheelbase: Annotated[Length, Positive]
+    """Wheelbase, mm."""
     points: StrutPoints
+    """Hard points of the left corner at the measured ride height, mm in car axes."""
     points_right: StrutPointsRight | None = None
+    """Right-hand points that differ from the mirrored left ones, y negative; a mirror when left out."""
     static: Static
+    """Toe and camber as measured."""
     rack: Rack
+    """The steering rack."""
     wheel: Wheel
+    """The front wheels."""
     tyre: Tyre
+    """The front tyres."""
     masses: Masses | None = None
+    """Masses; needed by the measures of roll."""
     springs: Springs | None = None
+    """Front springs; needed by the measures of load transfer."""
     rear: Rear | None = None
+    """The rear axle; needed by the measures of roll."""
     antiroll_bar: dict[str, Any] | None = None
+    """The front anti-roll bar."""
     joints: dict[str, Any] | None = None
+    """Joint → tilt limit and axis."""
     obstacles: list[dict[str, Any]] | None = None
+    """Bodies that the tyre must keep off."""
     note: str | None = None
+    """Anything worth remembering; not used."""

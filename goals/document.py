@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -20,11 +20,14 @@ from goals.syntax import in_plain_words
 
 MAX_BYTES = 1_000_000
 MAX_DEPTH = 40
-MAX_NODES = 50_000
+MAX_NODES = 30_000
 MAX_DIGITS = 60
 
 # A path into the data: keys as written (numbers as their text) and list indices as text.
 Path = tuple[str, ...]
+
+# Stands in a path for a key that could not be read: its mapping may lack something for that reason.
+NO_KEY = "\0key"
 
 _TAG = "tag:yaml.org,2002:"
 # The core schema of YAML 1.2.2, section 10.3.2, with the first characters each can have.
@@ -54,14 +57,15 @@ class Place:
 class Document:
     """Plain data of one file, where each key and value stands, and what is wrong so far.
 
-    ``broken`` holds the paths whose value could not be built and stands as None in ``data``.
+    ``broken`` holds the paths whose value is known to be wrong and told; later checks add to it and
+    leave alone what is below.
     """
 
     file: str
     data: Any = None
     keys: Mapping[Path, Place] = field(default_factory=dict)
     values: Mapping[Path, Place] = field(default_factory=dict)
-    broken: frozenset[Path] = frozenset()
+    broken: set[Path] = field(default_factory=set)
     faults: tuple[Fault, ...] = ()
     readable: bool = True
 
@@ -88,11 +92,15 @@ class _Composer(yaml.SafeLoader):
 
     yaml_implicit_resolvers: dict[str, Any] = {}  # noqa: RUF012 (PyYAML's own class attribute)
     depth = 0
+    nodes = 0
 
     def compose_node(self, parent: Any, index: Any) -> Any:
         self.depth += 1
+        self.nodes += 1
         if self.depth > MAX_DEPTH:
             raise _too_deep(self.get_mark())
+        if self.nodes > MAX_NODES:
+            raise _too_many(self.get_mark())
         node = super().compose_node(parent, index)
         self.depth -= 1
         return node
@@ -104,6 +112,10 @@ for _name, _pattern, _first in _CORE:
 
 def _too_deep(mark: yaml.Mark) -> _Refused:
     return _Refused(mark, f"nested more than {MAX_DEPTH} deep", "a few levels")
+
+
+def _too_many(mark: yaml.Mark) -> _Refused:
+    return _Refused(mark, f"more than {MAX_NODES} values", "a file written by hand")
 
 
 def read_document(file: str, raw: bytes) -> Document:
@@ -119,6 +131,7 @@ def read_document(file: str, raw: bytes) -> Document:
         line = raw.count(b"\n", 0, error.start) + 1
         column = error.start - raw.rfind(b"\n", 0, error.start)
         return _unreadable(file, line, column, "a byte that is not UTF-8 text", "UTF-8")
+    loader: _Composer | None = None
     try:
         loader = _Composer(text)
         node = loader.get_single_node()
@@ -130,7 +143,9 @@ def read_document(file: str, raw: bytes) -> Document:
         return _unreadable(file, place.line, place.column, stop.found, stop.expected)
     except (yaml.YAMLError, ValueError, OverflowError) as error:
         # The scanner lets int() and chr() fail on absurd escapes and version numbers.
-        return Document(file, faults=(in_plain_words(file, text, error),), readable=False)
+        reached = (loader.line + 1, loader.column + 1) if loader else (1, 1)
+        fault = in_plain_words(file, text, error, reached)
+        return Document(file, faults=(fault,), readable=False)
 
 
 def _unreadable(file: str, line: int, column: int, found: str, expected: str) -> Document:
@@ -159,7 +174,7 @@ class _Builder:
             data,
             self.keys,
             self.values,
-            frozenset(self.broken),
+            self.broken,
             tuple(dict.fromkeys(self.faults)),
         )
 
@@ -170,16 +185,14 @@ class _Builder:
     def value(self, node: yaml.Node, path: Path) -> Any:
         self.nodes += 1
         if self.nodes > MAX_NODES:
-            raise _Refused(node.start_mark, f"more than {MAX_NODES} values", "a file by hand")
+            raise _too_many(node.start_mark)
         if len(path) > MAX_DEPTH:
             raise _too_deep(node.start_mark)
         self.values[path] = _place(node.start_mark)
-        build = {
-            (yaml.MappingNode, _TAG + "map"): self.mapping,
-            (yaml.SequenceNode, _TAG + "seq"): self.sequence,
-        }.get((type(node), node.tag))
-        if build is not None:
-            return build(node, path)
+        if isinstance(node, yaml.MappingNode) and node.tag == _TAG + "map":
+            return self.mapping(node, path)
+        if isinstance(node, yaml.SequenceNode) and node.tag == _TAG + "seq":
+            return self.sequence(node, path)
         return self.scalar(node, path)
 
     def mapping(self, node: Any, path: Path) -> dict[Any, Any]:
@@ -203,19 +216,22 @@ class _Builder:
 
     def key(self, node: yaml.Node, path: Path) -> str | int | float | None:
         """The key, or None after noting why it can be none."""
+        place = (*path, NO_KEY)
         if not isinstance(node, yaml.ScalarNode):
-            self.fault(node, "a key that is a list or a mapping", "a word or a number")
+            self.unbuilt(node, place, "a key that is a list or a mapping", "a word or a number")
             return None
         before = len(self.faults)
-        key = self.scalar(node, (*path, "\0key"))
+        key = self.scalar(node, place)
         if len(self.faults) > before:
             return None
         if key == "<<":
-            self.fault(node, "a merge key '<<', which YAML 1.2 hasn't", "the keys written out")
+            found = "a merge key '<<', which YAML 1.2 does not have"
+            self.unbuilt(node, place, found, "the keys themselves")
         elif key is None or isinstance(key, bool):
-            self.fault(node, f"{show(key)} as a key", "a word or a number; quotes make it a word")
+            expected = "a word or a number; quotes make it a word"
+            self.unbuilt(node, place, f"{show(key)} as a key", expected)
         elif isinstance(key, float) and not math.isfinite(key):
-            self.fault(node, f"{show(key)} as a key", "a word or a finite number")
+            self.unbuilt(node, place, f"{show(key)} as a key", "a word or a finite number")
         elif isinstance(key, str | int | float):
             return key
         return None
@@ -223,15 +239,16 @@ class _Builder:
     def scalar(self, node: Any, path: Path) -> Any:
         tag = str(node.tag).removeprefix(_TAG)
         if not isinstance(node, yaml.ScalarNode) or tag not in _SCALARS:
-            found = f"the tag {show(str(node.tag))}"
+            found = f"the tag {show(str(node.tag).replace(_TAG, '!!'))}"
             return self.unbuilt(node, path, found, "plain values without a tag")
         if tag != "str" and not _WORDS[tag].match(node.value):
             return self.unbuilt(node, path, f"{show(node.value)} is no {tag}", f"a {tag}")
         if tag == "int" and len(node.value) > MAX_DIGITS:
             return self.unbuilt(node, path, f"a number of {len(node.value)} digits", "fewer")
-        if any("\ud800" <= letter <= "\udfff" for letter in node.value):
+        try:
+            return _SCALARS[tag](_paired(node.value))
+        except UnicodeError:
             return self.unbuilt(node, path, "half a character in an escape", "whole characters")
-        return _SCALARS[tag](node.value)
 
     def unbuilt(self, node: yaml.Node, path: Path, found: str, expected: str) -> None:
         self.fault(node, found, expected)
@@ -245,12 +262,22 @@ def key_text(key: object) -> str:
     return str(key)
 
 
+def _paired(text: str) -> str:
+    """The text with pairs of surrogates, JSON's way to escape rare letters, made one letter each.
+
+    Raises ``UnicodeError`` for a half: such a text can neither be printed nor saved.
+    """
+    if not any("\ud800" <= letter <= "\udfff" for letter in text):
+        return text
+    return text.encode("utf-16-le", "surrogatepass").decode("utf-16-le")
+
+
 def _integer(text: str) -> int:
     base = {"0o": 8, "0x": 16}.get(text[:2], 10)
     return int(text[2:] if base != 10 else text, base)
 
 
-_SCALARS = {
+_SCALARS: Mapping[str, Callable[[str], Any]] = {
     "str": str,
     "null": lambda text: None,
     "bool": lambda text: text.lower() == "true",

@@ -8,10 +8,29 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, Tag, ValidationInfo, field_validator
 
-from goals.base import Angle, Identifier, Length, Strict
+from goals.base import (
+    MANY,
+    MAPPING,
+    ONE,
+    PLAIN,
+    Angle,
+    Figure,
+    Flag,
+    Format,
+    Identifier,
+    Length,
+    Number,
+    Strict,
+    Whole,
+    Window,
+    Words,
+    by_form,
+    plain_or_mapping,
+)
 from goals.car import Car
+from goals.faults import Unsound
 from goals.parts import Parts, Station
 
 
@@ -23,83 +42,125 @@ class WheelName(StrEnum):
     LOADED = "loaded"
 
 
-Window = tuple[Length, Length]
+CurvePoint = Annotated[
+    tuple[Angle, Figure], Words("a pair [inner steer angle in deg, wanted value]")
+]
 
 
 class Ask(Strict):
     """Which figure of a measure is meant: a window of travel, an inner steer angle, a wheel."""
 
     over: Window | None = None
+    """Window of wheel travel [low, high] that the measure is judged over, mm from ride height."""
     at: Angle | None = None
+    """Steer angle of the inner wheel at which the measure is judged, deg."""
     wheel: WheelName | None = None
-
-    @model_validator(mode="after")
-    def _upright(self) -> Ask:
-        if self.over is not None and self.over[0] >= self.over[1]:
-            raise ValueError("the window 'over' is upside down: low end first")
-        return self
+    """Which wheel is meant; inner and outer in the turn, loaded as the duty loads it."""
 
 
 class Limit(Ask):
-    """A bound that must hold: ``min``, ``max`` or both."""
+    """A bound that must hold: ``min``, ``max`` or both, in the measure's unit."""
 
-    min: float | None = None
-    max: float | None = None
+    min: Figure | None = None
+    """Least value that is still accepted, in the measure's unit."""
+    max: Annotated[Figure | None, Field(validate_default=True)] = None
+    """Greatest value that is still accepted, in the measure's unit."""
 
-    @model_validator(mode="after")
-    def _bounded(self) -> Limit:
-        if self.min is None and self.max is None:
-            raise ValueError("a limit needs 'min', 'max' or both")
-        if self.min is not None and self.max is not None and self.min > self.max:
-            raise ValueError(f"limit is upside down: min {self.min:g} is above max {self.max:g}")
-        return self
+    # On the second field rather than the model: it is told together with the model's other faults.
+    @field_validator("max")
+    @classmethod
+    def _bounded(cls, high: float | None, info: ValidationInfo) -> float | None:
+        low = info.data.get("min")
+        if high is None and "min" in info.data and low is None:
+            raise Unsound("a limit without a bound", "'min', 'max' or both")
+        if high is not None and low is not None and low > high:
+            raise Unsound(f"limit is upside down: min {low:g} is above max {high:g}")
+        return high
 
 
 class Target(Ask):
     """A wanted ``value``, or ``points`` of a curve as [inner steer deg, wanted] pairs."""
 
-    value: float | None = None
-    points: Annotated[list[tuple[Angle, float]], Field(min_length=1)] | None = None
-    tolerance: Annotated[float, Field(gt=0)]
-    weight: Annotated[float, Field(gt=0)] = 1.0
+    value: Figure | None = None
+    """Wanted value, in the measure's unit."""
+    points: Annotated[list[CurvePoint] | None, Field(min_length=1, validate_default=True)] = None
+    """Wanted curve: pairs of inner steer angle, deg, and wanted value, in the measure's unit."""
+    tolerance: Annotated[Figure, Field(gt=0)]
+    """Miss that counts as 1 in the merit, in the measure's unit."""
+    weight: Annotated[Number, Field(gt=0)] = 1.0
+    """How much this target counts beside the others."""
 
-    @model_validator(mode="after")
-    def _one_kind(self) -> Target:
-        if (self.value is None) == (self.points is None):
-            raise ValueError("a target needs either 'value' or 'points'")
-        return self
+    @field_validator("points")
+    @classmethod
+    def _one_kind(
+        cls, points: list[CurvePoint] | None, info: ValidationInfo
+    ) -> list[CurvePoint] | None:
+        if "value" in info.data:
+            if points is None and info.data["value"] is None:
+                raise Unsound("a target without a wanted value", "either 'value' or 'points'")
+            if points is not None and info.data["value"] is not None:
+                raise Unsound("a target with both", "either 'value' or 'points'")
+        return points
 
 
 class LoweringRange(Strict):
     """Ride heights to search, mm of lowering from the measured ride height."""
 
     min: Length
+    """Least lowering, mm."""
     max: Length
+    """Greatest lowering, mm."""
     step: Annotated[Length, Field(gt=0)] = 5.0
+    """Step between the heights that are tried, mm."""
 
-    @model_validator(mode="after")
-    def _upright(self) -> LoweringRange:
-        if self.min > self.max:
-            raise ValueError(f"range is upside down: min {self.min:g} is above max {self.max:g}")
-        return self
+    @field_validator("max")
+    @classmethod
+    def _upright(cls, high: float, info: ValidationInfo) -> float:
+        low = info.data.get("min")
+        if low is not None and low > high:
+            raise Unsound(f"range is upside down: min {low:g} is above max {high:g}")
+        return high
 
 
 class DutyStatic(Strict):
     """Static toe of each wheel that the tie rods are set to, toe-in positive."""
 
     toe: Angle
+    """Static toe of each wheel, deg, toe-in positive."""
+
+
+# One ask of a measure, or several: a measure may be judged in more than one place.
+Limits = Annotated[
+    Annotated[Limit, Tag(ONE)] | Annotated[list[Limit], Field(min_length=1), Tag(MANY)],
+    by_form((list, tuple), MANY, ONE),
+]
+Targets = Annotated[
+    Annotated[Target, Tag(ONE)] | Annotated[list[Target], Field(min_length=1), Tag(MANY)],
+    by_form((list, tuple), MANY, ONE),
+]
+Lowering = Annotated[
+    Annotated[Length, Tag(PLAIN)] | Annotated[LoweringRange, Tag(MAPPING)],
+    plain_or_mapping(),
+]
 
 
 class Duty(Strict):
     """One use that the car must serve."""
 
-    lowered_by: Length | LoweringRange = 0.0
+    lowered_by: Lowering = 0.0
+    """Lowering of the body from the measured ride height, mm; or a range to search."""
     static: DutyStatic | None = None
-    counter_steers: bool = False
+    """Static toe that this duty is set up to; the car's own when left out."""
+    counter_steers: Flag = False
+    """True for a duty that steers against the turn, so that the inner wheel carries the load."""
     travel: Window = (-60.0, 60.0)
-    limits: dict[str, Limit | list[Limit]] = {}
-    targets: dict[str, Target | list[Target]] = {}
+    """Wheel travel that the duty uses, [low, high] in mm from its ride height, bump positive."""
+    limits: dict[str, Limits] = Field(default_factory=dict)
+    """Measure → bound that must hold, or the candidate is out."""
+    targets: dict[str, Targets] = Field(default_factory=dict)
+    """Measure → wanted value or curve, with tolerance and weight."""
     note: str | None = None
+    """Anything worth remembering; not used."""
 
 
 class Tolerances(Strict):
@@ -110,37 +171,73 @@ class Tolerances(Strict):
     """
 
     hard_points: Annotated[Length, Field(ge=0)] = 1.0
+    """How far a measured hard point may be off, mm."""
     settings: Annotated[Length, Field(ge=0)] = 0.5
+    """How far a setting may be off, mm."""
     rack_overtravel: Annotated[Length, Field(ge=0)] = 2.5
+    """How far the rack may go past its stop, mm."""
 
 
 class ChangeoverMinutes(Strict):
-    max: Annotated[float, Field(ge=0)]
+    """How long the swap between two duties may take."""
+
+    max: Annotated[Number, Field(ge=0)]
+    """Longest swap, minutes."""
 
 
 class Changeover(Strict):
     """What may differ between duties on one car, and the minutes that the swap may take."""
 
-    allow: list[Station] = []
+    allow: list[Station] = Field(default_factory=list)
+    """Stations whose part or setting may differ between duties."""
     minutes: ChangeoverMinutes | None = None
+    """How long the swap may take."""
+
+
+Workers = Annotated[
+    Annotated[Whole, Field(ge=1), Tag(PLAIN)] | Annotated[Literal["auto"], Tag(ONE)],
+    by_form(str, ONE, PLAIN),
+]
 
 
 class Search(Strict):
-    hours: Annotated[float, Field(gt=0)] = 8.0
-    workers: Annotated[int, Field(ge=1)] | Literal["auto"] = "auto"
-    keep: Annotated[int, Field(ge=1)] = 200
-    seed: Annotated[int, Field(ge=0)] = 1
+    """How long and how wide to search."""
+
+    hours: Annotated[Number, Field(gt=0)] = 8.0
+    """Longest search, hours."""
+    workers: Workers = "auto"
+    """Number of processes, or auto for one a core."""
+    keep: Annotated[Whole, Field(ge=1)] = 200
+    """Number of ranked candidates to keep."""
+    seed: Annotated[Whole, Field(ge=0)] = 1
+    """Seed of all chance in the run; the same seed and files give the same ranking."""
+
+
+def _some(duties: dict[str, Duty]) -> dict[str, Duty]:
+    if not duties:
+        raise Unsound("no duty", "at least one duty with its limits and targets")
+    return duties
 
 
 class GoalsFile(Strict):
     """The goals file as written: car and parts are paths beside it, or the mappings themselves."""
 
-    format: Literal[1]
+    format: Format
     name: str | None = None
-    car: str | Car
-    parts: str | Parts
+    """A name for this set of goals."""
+    car: Annotated[Annotated[str, Tag(PLAIN)] | Annotated[Car, Tag(MAPPING)], plain_or_mapping()]
+    """Path of the car file, from the folder of this file; or the car itself."""
+    parts: Annotated[
+        Annotated[str, Tag(PLAIN)] | Annotated[Parts, Tag(MAPPING)], plain_or_mapping()
+    ]
+    """Path of the parts file, from the folder of this file; or the parts themselves."""
     tolerances: Tolerances = Tolerances()
-    duties: Annotated[dict[Identifier, Duty], Field(min_length=1)]
+    """How well the car is measured and set."""
+    duties: Annotated[dict[Identifier, Duty], AfterValidator(_some)]
+    """The uses that the car must serve, each with its limits and targets."""
     changeover: Changeover | None = None
+    """What may be changed between duties; nothing when left out."""
     search: Search = Search()
+    """How long and how wide to search."""
     note: str | None = None
+    """Anything worth remembering; not used."""

@@ -1,7 +1,7 @@
 """Pydantic's findings as faults: each kind of error has one row in a table, nothing else.
 
-A row says where the fault is placed (at the value, at the key, or at the mapping that lacks
-something) and how it is worded.
+A row says where the fault is placed (at the value or at its key) and how it is worded. What is absent
+is placed at the mapping that lacks it.
 """
 
 from __future__ import annotations
@@ -14,47 +14,12 @@ from typing import Any, Literal
 from pydantic import BaseModel, ValidationError
 
 from goals.base import TAGS
-from goals.document import Document, Path, Place, key_text
-from goals.faults import Fault, Unsound, nearest, one_of, show
+from goals.document import NO_KEY, Path, Place, key_text
+from goals.faults import MAX_FAULTS, Fault, Unsound, nearest, one_of, show
+from goals.section import Section, spoken, step_into
 from goals.shape import valid_keys, wanted
 
-# A file with more faults than this was not written by hand; the rest is only counted.
-MAX_FAULTS = 300
-
-Spot = Literal["value", "key", "parent"]
-
-
-@dataclass(frozen=True)
-class Section:
-    """A part of a document that one model describes: the whole, or a mapping within it."""
-
-    document: Document
-    path: Path = ()
-
-    @property
-    def data(self) -> Any:
-        """The plain data of the section; None where the path leads nowhere."""
-        data = self.document.data
-        for word in self.path:
-            data = _inner(data, word)
-        return data
-
-    def down(self, *path: object) -> Section:
-        """The section further down; keys and indices as they stand in the data."""
-        return Section(self.document, (*self.path, *map(key_text, path)))
-
-    def items(self) -> list[tuple[Any, Section]]:
-        """Keys and sections of a mapping, indices and sections of a list, or nothing."""
-        data = self.data
-        keys = data if isinstance(data, dict) else range(len(data) if _is_list(data) else 0)
-        return [(key, self.down(key)) for key in keys]
-
-    def fault(
-        self, found: str, expected: str = "", near: str | None = None, key: bool = False
-    ) -> Fault:
-        """A fault at the section's value, or at its key."""
-        place = self.document.place(self.path, key)
-        return Fault(self.document.file, place.line, place.column, found, expected, near)
+Spot = Literal["value", "key"]
 
 
 @dataclass(frozen=True)
@@ -74,16 +39,30 @@ class _Case:
     def name(self) -> str:
         return self.path[-1] if self.path else ""
 
+    def spoken(self, path: Path) -> str:
+        """A path of this section in words."""
+        return spoken(self.section.data, path)
+
     def of(self, path: Path) -> str:
         """Words for where in the file, empty at the top."""
-        return f" in {'.'.join(path)}" if path else ""
+        return f" in {self.spoken(path)}" if path else ""
+
+    @property
+    def whole(self) -> Path:
+        """The path from the top of the document."""
+        return (*self.section.path, *self.path)
+
+    @property
+    def is_absent(self) -> bool:
+        """True when there is no such key: something is missing, or a default breaks a rule."""
+        return self.whole not in self.section.document.values
 
     @property
     def here(self) -> str:
         """The value as found, with the name of its place."""
         if self.is_key:
             return f"{show(self.raw)} as a key{self.of(self.path[:-1])}"
-        return f"{show(self.raw)} for {'.'.join(self.path)}" if self.path else show(self.raw)
+        return f"{show(self.raw)} for {self.spoken(self.path)}" if self.path else show(self.raw)
 
 
 Words = tuple[str, str, str | None]
@@ -98,7 +77,7 @@ def _unknown_key(case: _Case) -> Words:
 def _missing(case: _Case) -> Words:
     if isinstance(case.raw, list | tuple):
         parent = case.path[:-1]
-        return f"{show(case.raw)} for {'.'.join(parent)}", wanted(case.model, parent), None
+        return f"{show(case.raw)} for {case.spoken(parent)}", wanted(case.model, parent), None
     place = case.of(case.path[:-1]) or " at the top of the file"
     return f"key '{case.name}' is missing{place}", wanted(case.model, case.path), None
 
@@ -107,13 +86,16 @@ def _wrong_word(case: _Case) -> Words:
     expected = str(case.context.get("expected", ""))
     valid = re.findall(r"'([^']*)'", expected)
     close = nearest(case.raw, valid)
+    if len(valid) == 1:
+        return case.here, wanted(case.model, case.path) or valid[0], close
     return case.here, one_of(valid, close) or ("" if close else expected), close
 
 
 def _rule(case: _Case) -> Words:
     error = case.context.get("error")
     if isinstance(error, Unsound):
-        at = f"{'.'.join(case.path)}: " if case.path else ""
+        path = case.path[:-1] if case.is_absent else case.path
+        at = f"{case.spoken(path)}: " if path else ""
         return at + error.found, error.expected, error.nearest
     return f"{case.here}: {error or case.message}", "", None
 
@@ -147,15 +129,15 @@ _IDENTIFIER = "a name of letters, digits, blanks and _ . + - that starts with a 
 
 _TABLE: Mapping[str, tuple[Spot, Callable[[_Case], Words]]] = {
     "extra_forbidden": ("key", _unknown_key),
-    "missing": ("parent", _missing),
+    "missing": ("value", _missing),
     "enum": ("value", _wrong_word),
     "literal_error": ("value", _wrong_word),
     "value_error": ("value", _rule),
-    "float_type": ("value", _type("a number")),
+    "float_type": ("value", _noun("a number")),
     "int_type": ("value", _noun("a whole number")),
     "int_from_float": ("value", _noun("a whole number")),
     "bool_type": ("value", _noun("true or false")),
-    "string_type": ("value", _type("a text; quotes make a number one")),
+    "string_type": ("value", _noun("a text; quotes make a number one")),
     "list_type": ("value", _noun("a list")),
     "tuple_type": ("value", _type("a list")),
     "dict_type": ("value", _MAPPING),
@@ -176,18 +158,35 @@ _TABLE: Mapping[str, tuple[Spot, Callable[[_Case], Words]]] = {
 def explain(model: type[BaseModel], section: Section, error: ValidationError) -> list[Fault]:
     """Every error of ``error``, found in ``section`` against ``model``, as faults in order of place."""
     cases = [_case(model, section, each) for each in error.errors(include_url=False)]
-    broken = section.document.broken
-    cases = [case for case in cases if not _below(section, case.path, broken)]
-    unknown = {
-        (case.path[:-1], _unknown_key(case)[2]) for case in cases[:MAX_FAULTS] if _is_unknown(case)
-    }
-    # A misspelt key is one slip, not an unknown key and a missing one.
-    cases = [case for case in cases if (_lack(case) not in unknown)]
-    placed = sorted((_placed(case) for case in cases), key=lambda pair: _order(pair[0]))
-    faults = [_worded(case, place) for place, case in placed[:MAX_FAULTS]]
-    if len(placed) > MAX_FAULTS:
-        faults.append(_and_more(section, placed[MAX_FAULTS][0], len(placed) - MAX_FAULTS))
-    return list(dict.fromkeys(faults))
+    cases = [case for case in _without_echoes(cases) if not _told(case)]
+    placed = sorted(((_place(case), case) for case in cases), key=lambda pair: _order(pair[0]))
+    # One more than is shown, so that whoever shows them knows that there are more.
+    return [_worded(case, place) for place, case in placed[: MAX_FAULTS + 1]]
+
+
+def _without_echoes(cases: list[_Case]) -> list[_Case]:
+    """A misspelt key is one slip: what is missing because of it is left out."""
+    unknown = [case for case in cases if case.kind == "extra_forbidden"][:MAX_FAULTS]
+    meant = {(case.path[:-1], _unknown_key(case)[2]) for case in unknown}
+    slipped = {parent for parent, close in meant if close is not None}
+    return [
+        case
+        for case in cases
+        if not case.is_absent
+        or (
+            (case.path[:-1], case.name) not in meant
+            if case.kind == "missing"
+            else case.path[:-1] not in slipped
+        )
+    ]
+
+
+def _told(case: _Case) -> bool:
+    """True when the value, or one that holds it, is known to be wrong already."""
+    broken = case.section.document.broken
+    if case.is_absent and (*case.whole[:-1], NO_KEY) in broken:
+        return True
+    return any(case.whole[:end] in broken for end in range(len(case.whole) + 1))
 
 
 def _case(model: type[BaseModel], section: Section, error: Any) -> _Case:
@@ -195,9 +194,7 @@ def _case(model: type[BaseModel], section: Section, error: Any) -> _Case:
     is_key = bool(loc) and loc[-1] == "[key]"
     path = _path(section.data, loc[:-1] if is_key else loc)
     context = error.get("ctx", {})
-    return _Case(
-        model, section, error["type"], path, error["input"], context, is_key, error["msg"]
-    )
+    return _Case(model, section, error["type"], path, error["input"], context, is_key, error["msg"])
 
 
 def _path(data: Any, loc: list[Any]) -> Path:
@@ -205,7 +202,7 @@ def _path(data: Any, loc: list[Any]) -> Path:
     path: list[str] = []
     for word in loc:
         text = key_text(word)
-        inner = _inner(data, text)
+        inner = step_into(data, text)
         if word in TAGS and inner is None:
             continue
         path.append(text)
@@ -213,53 +210,21 @@ def _path(data: Any, loc: list[Any]) -> Path:
     return tuple(path)
 
 
-def _below(section: Section, path: Path, broken: frozenset[Path]) -> bool:
-    whole = (*section.path, *path)
-    return any(whole[:end] in broken for end in range(len(whole) + 1))
-
-
-def _is_unknown(case: _Case) -> bool:
-    return case.kind == "extra_forbidden"
-
-
-def _lack(case: _Case) -> tuple[Path, str | None]:
-    return (case.path[:-1], case.name) if case.kind == "missing" else ((), "\0")
-
-
-def _placed(case: _Case) -> tuple[Place, _Case]:
-    spot = _TABLE.get(case.kind, ("value", None))[0]
-    whole = (*case.section.path, *case.path)
+def _place(case: _Case) -> Place:
     document = case.section.document
-    if spot != "parent":
-        return document.place(whole, key=case.is_key or spot == "key"), case
-    is_list = isinstance(case.raw, list | tuple)
-    return document.place(whole[:-1], key=not is_list), case
+    spot = _TABLE.get(case.kind, ("value", None))[0]
+    if case.is_absent:
+        return document.place(case.whole[:-1], key=not isinstance(case.raw, list | tuple))
+    return document.place(case.whole, key=case.is_key or spot == "key")
 
 
 def _worded(case: _Case, place: Place) -> Fault:
-    words = _TABLE.get(case.kind, ("value", lambda each: (f"{each.here}: {each.message}", "", None)))
+    words = _TABLE.get(
+        case.kind, ("value", lambda each: (f"{each.here}: {each.message}", "", None))
+    )
     found, expected, close = words[1](case)
     return Fault(case.section.document.file, place.line, place.column, found, expected, close)
 
 
-def _and_more(section: Section, place: Place, count: int) -> Fault:
-    return Fault(section.document.file, place.line, place.column, f"and {count} more faults")
-
-
 def _order(place: Place) -> tuple[int, int]:
     return place.line, place.column
-
-
-def _is_list(data: Any) -> bool:
-    return isinstance(data, list | tuple)
-
-
-def _inner(data: Any, word: str) -> Any:
-    """One step down the plain data; None where there is nothing."""
-    if isinstance(data, dict):
-        if word in data:
-            return data[word]
-        return next((data[key] for key in data if key_text(key) == word), None)
-    if isinstance(data, list | tuple) and word.isascii() and word.isdigit() and len(word) < 9:
-        return data[int(word)] if int(word) < len(data) else None
-    return None

@@ -6,11 +6,17 @@ import difflib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import islice
 
+# A file with more faults than this was not written by hand; the rest is left out.
+MAX_FAULTS = 300
+# More words than this are no help to read, unless nothing close was found.
 MAX_FEW = 16
 MAX_SHOWN = 60
 # Above this length a word is not a slip of the finger, and comparing it would take long.
 MAX_WORD = 80
+# Comparing with more words than this would take long.
+MAX_CANDIDATES = 500
 
 
 @dataclass(frozen=True, order=True)
@@ -54,7 +60,7 @@ def sentence(found: str, expected: str, nearest: str | None) -> str:
     parts = [found]
     if expected:
         parts.append(f"expected {expected}")
-    if nearest is not None:
+    if nearest is not None and nearest != expected:
         parts.append(f"perhaps you meant '{nearest}'")
     return "; ".join(parts)
 
@@ -70,13 +76,15 @@ def nearest(word: object, valid: Iterable[str]) -> str | None:
     """The valid word closest to ``word`` without regard to case, or None when none is close."""
     if not isinstance(word, str) or not 0 < len(word) <= MAX_WORD:
         return None
-    return _nearest(word, tuple(valid))
+    return _nearest(word, tuple(islice(valid, MAX_CANDIDATES)))
 
 
 def one_of(words: Sequence[str], close: str | None = None) -> str:
     """``one of a, b, c`` when the words are few; a long list only when nothing close was found."""
     if not words or (len(words) > MAX_FEW and close is not None):
         return ""
+    if len(words) > 4 * MAX_FEW:
+        return f"one of {len(words)} words"
     return words[0] if len(words) == 1 else "one of " + ", ".join(words)
 
 
@@ -92,10 +100,6 @@ def show(value: object) -> str:
         return f"a list of {len(value)}" if value else "an empty list"
     if isinstance(value, str):
         short = value if len(value) <= MAX_SHOWN else value[: MAX_SHOWN - 1] + "…"
-        return ascii_safe(short)
+        # repr makes line breaks and control characters visible.
+        return repr(short)
     return f"{value:g}" if isinstance(value, float) else str(value)
-
-
-def ascii_safe(text: str) -> str:
-    """The text in quotes, with line breaks and control characters made visible."""
-    return repr(text)

@@ -9,11 +9,27 @@ All other points are given in car axes. Everything is for the left side; the rig
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import Annotated, Literal
+from typing import Annotated
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, Tag, ValidationInfo, field_validator
 
-from goals.base import Identifier, Length, Point, Strict
+from goals.base import (
+    MANY,
+    ONE,
+    Direction,
+    Flag,
+    Format,
+    Identifier,
+    Length,
+    Number,
+    Point,
+    Span,
+    Strict,
+    Whole,
+    by_form,
+)
+from goals.faults import Unsound
+from goals.units import LENGTH
 
 
 class Station(StrEnum):
@@ -55,37 +71,67 @@ class PointName(StrEnum):
 
 
 class RackNumbers(Strict):
+    """Numbers of the steering rack."""
+
     travel: Length | None = None
+    """Rack travel from the centre to each end, mm."""
     per_turn: Length | None = None
+    """Rack travel per turn of the handwheel, mm."""
 
 
 class WheelNumbers(Strict):
+    """Numbers of the front wheels."""
+
     offset: Length | None = None
+    """Offset, mm, positive when the mounting face lies outboard of the wheel's middle plane."""
     width: Length | None = None
+    """Width of the rim, mm."""
     spacer: Length | None = None
+    """Thickness of the spacer between hub and wheel, mm."""
 
 
 class TyreNumbers(Strict):
+    """Numbers of the front tyres."""
+
     width: Length | None = None
+    """Width of the tyre, mm."""
     diameter: Length | None = None
+    """Outer diameter, unloaded, mm."""
     loaded_radius: Length | None = None
+    """Height of the wheel centre above the ground under load, mm."""
 
 
 class Numbers(Strict):
     """Numbers of the car file, under the car file's own names, that a part sets or adds to."""
 
     rack: RackNumbers | None = None
+    """Numbers of the steering rack."""
     wheel: WheelNumbers | None = None
+    """Numbers of the front wheels."""
     tyre: TyreNumbers | None = None
+    """Numbers of the front tyres."""
     lowered_by: Length | None = None
+    """Lowering of the body, mm."""
 
 
 class Position(Strict):
     """One named position of a choice, with its moves in mm."""
 
-    moves: dict[PointName, Point] = {}
+    moves: dict[PointName, Point] = Field(default_factory=dict)
+    """Point → shift [x, y, z], mm."""
     adds: Numbers | None = None
+    """What is added to the car's numbers."""
     note: str | None = None
+    """Anything worth remembering; not used."""
+
+
+def _has_length(direction: tuple[float, float, float]) -> tuple[float, float, float]:
+    if not any(direction):
+        raise Unsound("a direction of no length", "at least one number that is not 0")
+    return direction
+
+
+Along = Annotated[Direction, AfterValidator(_has_length)]
 
 
 class Adjuster(Strict):
@@ -96,24 +142,30 @@ class Adjuster(Strict):
     end, its high end included only where a step falls on it.
     """
 
-    along: dict[PointName, Point] = {}
-    adds: Numbers | None = None
-    range: tuple[Length, Length]
+    along: dict[PointName, Along] = Field(default_factory=dict)
+    """Point → direction [x, y, z] in which it moves."""
+    adds: Annotated[Numbers | None, Field(validate_default=True)] = None
+    """Growth of the car's numbers per mm of setting."""
+    range: Span
+    """Range of settings [low, high], mm."""
     step: Annotated[Length, Field(gt=0)]
+    """Step between settings, mm."""
     reads: str | None = None
+    """What is read off on the car at a setting."""
     note: str | None = None
+    """Anything worth remembering; not used."""
 
-    @model_validator(mode="after")
-    def _upright(self) -> Adjuster:
-        if self.range[0] > self.range[1]:
-            low, high = self.range
-            raise ValueError(f"range is upside down: {low:g} to {high:g}; low end first")
-        if not self.along and self.adds is None:
-            raise ValueError("an adjuster moves something: give 'along' or 'adds'")
-        for name, direction in self.along.items():
-            if not any(direction):
-                raise ValueError(f"the direction of {name} has no length")
-        return self
+    @field_validator("adds")
+    @classmethod
+    def _moves_something(cls, adds: Numbers | None, info: ValidationInfo) -> Numbers | None:
+        if adds is None and info.data.get("along") == {}:
+            raise Unsound("an adjuster that moves nothing", "'along', 'adds' or both")
+        return adds
+
+
+Thickness = Annotated[Length, Field(gt=0)]
+# JSON Schema sees keys as texts: a bare number, or a number with a unit.
+NUMBER_OR_LENGTH = rf"^[0-9.]+([eE][-+]?[0-9]+)?$|{LENGTH.pattern}"
 
 
 class Stack(Strict):
@@ -124,26 +176,35 @@ class Stack(Strict):
     """
 
     point: PointName
-    along: Point
-    pieces: dict[Length, Annotated[int, Field(ge=0)]]
+    """The point that the pieces move."""
+    along: Along
+    """Direction [x, y, z] in which a piece put under the joint moves the point."""
+    pieces: Annotated[
+        dict[Thickness, Annotated[Whole, Field(ge=0)]],
+        Field(json_schema_extra={"propertyNames": {"pattern": NUMBER_OR_LENGTH}}),
+    ]
+    """Thickness in mm → count in the box for the whole car."""
     usable: Annotated[Length, Field(gt=0)] | None = None
+    """Usable length of the stud, mm, that the pieces must fill."""
     slack: Annotated[Length, Field(ge=0)] = 1.0
-
-    @model_validator(mode="after")
-    def _sound(self) -> Stack:
-        if not any(self.along):
-            raise ValueError("the direction 'along' has no length")
-        if any(thickness <= 0 for thickness in self.pieces):
-            raise ValueError("a piece has a thickness above 0")
-        return self
+    """How far the pieces may be from filling the stud, mm."""
 
 
 class RodAdjuster(Strict):
     """A threaded tube or adjuster of the tie-rod kit; ``count`` in the box for the whole car."""
 
     length: Annotated[Length, Field(gt=0)]
-    count: Annotated[int, Field(ge=0)] = 2
-    price: Annotated[float, Field(ge=0)] = 0.0
+    """Length of the tube, mm."""
+    count: Annotated[Whole, Field(ge=0)] = 2
+    """How many there are in the box, for the whole car."""
+    price: Annotated[Number, Field(ge=0)] = 0.0
+    """Price of one."""
+
+
+def _a_pair(adjusters: list[RodAdjuster]) -> list[RodAdjuster]:
+    if not any(adjuster.count >= 2 for adjuster in adjusters):
+        raise Unsound("no adjuster for both rods", "one length at least with a count of 2 or more")
+    return adjusters
 
 
 class Rod(Strict):
@@ -154,39 +215,81 @@ class Rod(Strict):
     """
 
     inner: Annotated[Length, Field(gt=0)]
+    """Inner rod, from joint centre to the thread's end, mm."""
     outer: Annotated[Length, Field(gt=0)]
+    """Outer rod end, from joint centre to the thread's end, mm."""
     thread: Annotated[Length, Field(gt=0)]
+    """Diameter of the thread, mm."""
     pitch: Annotated[Length, Field(gt=0)]
-    flats: Annotated[int, Field(ge=2)] = 6
+    """Pitch of the thread, mm."""
+    flats: Annotated[Whole, Field(ge=2)] = 6
+    """Flats by which the adjuster is turned and counted."""
     engagement: Annotated[Length, Field(gt=0)]
-    adjusters: Annotated[list[RodAdjuster], Field(min_length=1)]
+    """Least thread engagement at each end, mm."""
+    adjusters: Annotated[list[RodAdjuster], Field(min_length=1), AfterValidator(_a_pair)]
+    """Tubes in the box, one of which joins the two ends."""
 
 
 class Fits(Strict):
-    not_with: list[Identifier] = []
+    """What the part can be combined with."""
+
+    not_with: list[Identifier] = Field(default_factory=list)
+    """Ids of the parts that it can't be combined with."""
+
+
+Strength = Annotated[
+    Annotated[Number, Tag(ONE)] | Annotated[str, Tag(MANY)], by_form(str, MANY, ONE)
+]
+
+
+Positions = Annotated[dict[Identifier, Position], Field(min_length=1)]
 
 
 class Part(Strict):
     """One part. ``today: true`` marks the part that is on the car as measured."""
 
     id: Identifier
+    """Name of the part in tables and results, used once in the whole file."""
     name: str | None = None
-    today: bool = False
-    points: dict[PointName, Point] = {}
-    moves: dict[PointName, Point] = {}
+    """What it is called in the shop."""
+    today: Flag = False
+    """True for the part that is on the car as measured; at most one a station."""
+    points: dict[PointName, Point] = Field(default_factory=dict)
+    """Point → where this part puts it, [x, y, z] mm; knuckle points in the knuckle's own frame."""
+    moves: dict[PointName, Point] = Field(default_factory=dict)
+    """Point → fixed shift [x, y, z], mm."""
     sets: Numbers | None = None
+    """Numbers of the car file that this part replaces."""
     adds: Numbers | None = None
-    choices: dict[Identifier, Annotated[dict[Identifier, Position], Field(min_length=1)]] = {}
-    adjusts: dict[Identifier, Adjuster] = {}
+    """What this part adds to numbers of the car file."""
+    choices: dict[Identifier, Positions] = Field(default_factory=dict)
+    """Choice → its named positions, one of which is used: a turned mount, a bar's holes."""
+    adjusts: dict[Identifier, Adjuster] = Field(default_factory=dict)
+    """Adjuster → the range in which it stands: a slot, a thread, a slide."""
     stack: Stack | None = None
+    """Loose pieces on a stud."""
     rod: Rod | None = None
-    strength: dict[str, float | str] | None = None
+    """How the tie rod makes its length."""
+    strength: dict[str, Strength] | None = None
+    """Limits of thread, joint and stud."""
     fits: Fits = Fits()
-    price: Annotated[float, Field(ge=0)] = 0.0
-    owned: bool = False
-    count: Annotated[int, Field(ge=0)] | None = None
-    minutes: Annotated[float, Field(ge=0)] | None = None
+    """What the part can be combined with."""
+    price: Annotated[Number, Field(ge=0)] = 0.0
+    """Price, in the file's currency."""
+    owned: Flag = False
+    """True when it need not be bought."""
+    count: Annotated[Whole, Field(ge=0)] | None = None
+    """How many there are."""
+    minutes: Annotated[Number, Field(ge=0)] | None = None
+    """Time to change it at the track, minutes."""
     note: str | None = None
+    """Anything worth remembering; not used."""
+
+
+def _some(stations: dict[Station, list[Part]]) -> dict[Station, list[Part]]:
+    if not stations:
+        raise Unsound("no station", "at least one station with its parts")
+    return stations
 
 
 class Parts(Strict):
@@ -196,8 +299,12 @@ class Parts(Strict):
     own, named ``as_is``.
     """
 
-    format: Literal[1]
+    format: Format
     name: str | None = None
+    """A name for this box of parts."""
     currency: str = ""
-    stations: Annotated[dict[Station, list[Part]], Field(min_length=1)]
+    """Currency of all prices."""
+    stations: Annotated[dict[Station, list[Part]], AfterValidator(_some)]
+    """Station → the parts that may stand there."""
     note: str | None = None
+    """Anything worth remembering; not used."""

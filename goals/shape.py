@@ -30,7 +30,8 @@ def wanted(model: type[BaseModel], path: Path) -> str:
     for schema in _at(schema_of(model), path):
         text = str(schema.get("description", "")).strip()
         if text:
-            return " ".join(text.split("\n\n")[0].split()).split(". ")[0].rstrip(".")
+            first = " ".join(text.split("\n\n")[0].split()).split(". ")[0].rstrip(".")
+            return first[0].lower() + first[1:]
     return ""
 
 

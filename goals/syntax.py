@@ -78,6 +78,26 @@ _PLAIN: tuple[tuple[str, str, str], ...] = (
         "the list on the lines below its key",
     ),
     (
+        r"scanning a block scalar",
+        "a sign that opens a block of text, '|' or '>', with more after it on the line",
+        "the text on the lines below, or quotes around it",
+    ),
+    (
+        r"scanning a directive",
+        "a line that starts with '%'",
+        "quotes around a text that starts with this sign",
+    ),
+    (
+        r"expected the node content, but found '(.*)'",
+        "'{0}' where a value belongs",
+        "a value, or quotes around a text that starts with this sign",
+    ),
+    (
+        r"expected '<document start>'",
+        "something after the end of the data",
+        "one mapping of keys and values",
+    ),
+    (
         r"special characters are not allowed",
         "a control character",
         "plain text",
@@ -85,10 +105,13 @@ _PLAIN: tuple[tuple[str, str, str], ...] = (
 )
 
 
-def in_plain_words(file: str, text: str, error: Exception) -> Fault:
-    """The one fault of a file that is not YAML, from whatever PyYAML raised."""
+def in_plain_words(file: str, text: str, error: Exception, reached: tuple[int, int]) -> Fault:
+    """The one fault of a file that is not YAML, from whatever PyYAML raised.
+
+    ``reached`` is the line and column that it had come to.
+    """
     said = _said(error)
-    line, column = _where(text, error)
+    line, column = _where(text, error) or reached
     for pattern, found, expected in _PLAIN:
         match = re.search(pattern, said, re.DOTALL)
         if match:
@@ -105,7 +128,7 @@ def _said(error: Exception) -> str:
     return "an escape or a number that cannot be"
 
 
-def _where(text: str, error: Exception) -> tuple[int, int]:
+def _where(text: str, error: Exception) -> tuple[int, int] | None:
     """Line and column from 1; an unclosed quote or bracket is placed where it opens."""
     if isinstance(error, yaml.reader.ReaderError):
         before = text[: error.position]
@@ -116,4 +139,4 @@ def _where(text: str, error: Exception) -> tuple[int, int]:
         if "quoted scalar" in (error.context or "") and "unexpected" in (error.problem or ""):
             marks.reverse()
     mark = next((each for each in marks if each is not None), None)
-    return (mark.line + 1, mark.column + 1) if mark is not None else (1, 1)
+    return (mark.line + 1, mark.column + 1) if mark is not None else None

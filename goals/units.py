@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from goals.faults import Unsound, nearest, show
 
@@ -24,7 +24,7 @@ class Kind:
 
     name: str
     unit: str
-    factors: Mapping[str, float]
+    factors: Mapping[str, float] = field(hash=False)
     pattern: str
 
 

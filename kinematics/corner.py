@@ -154,20 +154,32 @@ def set_toe(geometry: Floats, toe: float) -> CornerStates:
     """
     states = solve(geometry, np.zeros(1), np.zeros((1, geometry.shape[1])), toe=toe)
     raw = states.raw[:, 0, :]
-    rod = raw[k.ROD_OUTER : k.ROD_OUTER + 3] - geometry[k.RACK_END : k.RACK_END + 3]
-    geometry[k.ROD_LENGTH] = np.sqrt(_dot(rod, rod))
-    axis = raw[k.AXIS : k.AXIS + 3]
-    arm = raw[k.ROD_OUTER : k.ROD_OUTER + 3] - raw[k.BALL_JOINT : k.BALL_JOINT + 3]
-    inner = geometry[k.RACK_END : k.RACK_END + 3] - raw[k.BALL_JOINT : k.BALL_JOINT + 3]
-    # the root's sign is that of the triple product axis . (arm x inner) reversed
-    side = _dot(axis, np.cross(arm, inner, axis=0))
-    geometry[k.BRANCH] = np.where(side > 0.0, -1.0, 1.0)
     geometry[k.START] = raw[k.ARM_T]
     q = 1.0 + raw[k.ARM_T] ** 2
     with np.errstate(divide="ignore", invalid="ignore"):
         slope = 0.5 * q / raw[k.CENTRE_RATE_Z]
     geometry[k.START_SLOPE] = np.where(np.isfinite(slope), np.clip(slope, -0.02, 0.02), 0.0)
+    set_rods(geometry, raw)
     return states
+
+
+def set_rods(geometry: Floats, pose: Floats) -> None:
+    """Set the tie rods to reach from rack to steering arm at a known pose.
+
+    ``pose`` is (STATE_ROWS, n), the knuckle's state straight ahead at ride height; where the rod ends
+    stand in the knuckle and on the rack is read from ``geometry``, which gets ROD_LENGTH and BRANCH.
+    Both may have more axes behind the rows, as long as they broadcast.
+    """
+    x, y = pose[k.FORWARD : k.FORWARD + 3], pose[k.SPINDLE : k.SPINDLE + 3]
+    z = np.cross(x, y, axis=0)
+    end = geometry[k.ROD_END : k.ROD_END + 3]
+    arm = x * end[0] + y * end[1] + z * end[2]
+    inner = geometry[k.RACK_END : k.RACK_END + 3] - pose[k.BALL_JOINT : k.BALL_JOINT + 3]
+    rod = arm - inner
+    geometry[k.ROD_LENGTH] = np.sqrt(_dot(rod, rod))
+    # the root's sign is that of the triple product axis . (arm x inner) reversed
+    side = _dot(pose[k.AXIS : k.AXIS + 3], np.cross(arm, inner, axis=0))
+    geometry[k.BRANCH] = np.where(side > 0.0, -1.0, 1.0)
 
 
 def set_measured_rods(geometry: Floats, corners: Corners, toe: float, camber: float) -> None:

@@ -60,7 +60,8 @@ TOGGLE_SINE = 16  # sine of the angle between tie rod and steering arm along the
 BALL_JOINT = 17
 ROD_OUTER = 20
 STRUT_LENGTH = 23  # along the sliding axis, from square to the ball joint up to the top mount
-STATE_ROWS = 24
+FORWARD = 24  # unit vector, the knuckle frame's x axis
+STATE_ROWS = 27
 
 # Marks of a state.
 REACHED = 0
@@ -76,6 +77,7 @@ MARK = STATE_ROWS  # one more row, the mark as a float
 ARRIVED = 1e-9  # mm of wheel-centre height: the iteration stops
 PLACED = 1e-7  # mm of wheel-centre height: more than this is out of reach
 MOST_STEPS = 14
+MOST_TURN_RATE = 3.0  # rad of turn per rad of arm angle that the iteration follows
 MOST_TURN = 0.2  # of the arm parameter in one step
 # An arm more than this from its measured angle (tan of half of 75 degrees) is out of reach.
 FURTHEST_T = 0.7673269879789604
@@ -217,9 +219,18 @@ def _pose(g, i, t, wanted_x, wanted_y, by_toe):  # type: ignore[no-untyped-def]
     wz += nu * ez
     cz = bz + oz
     dcz = dbz + wx * oy - wy * ox
+    # For the iteration only: close to over-centre (and past it, where the linkage is held in line) the
+    # turn's rate has no bound, and following it would throw the arm about.
+    held = nu if abs(nu) < MOST_TURN_RATE else 0.0
+    held = held if disc > 0.0 else 0.0
+    dcz_held = dcz + (held - nu) * (ex * oy - ey * ox)
+    qx = ex * kx + k1x * h1x
+    qy = ey * kx + k1y * h1x
+    qz = ez * kx + k1z * h1x
     return (
         bx, by, bz, ex, ey, ez, sx, sy, sz, ox, oy, cz, tx, ty, tz, nx, ny, nz, wx, wy, wz,
         dbx, dby, dcz, oz, mu, mu2, disc, q, r1, r2, r3, n3,
+        dcz_held, qx, qy, qz,
     )  # fmt: skip
 
 
@@ -291,7 +302,7 @@ def _find_arm(g, lift, hx, hy, by_toe):  # type: ignore[no-untyped-def]
             p = _pose(g, i, t, hx, hy, by_toe)
             miss = p[11] - (g[RIDE_Z * LANES + i] + lift)
             # d(height)/dt = d(height)/d(angle) * 2 / (1 + t^2); a step is held to a quarter turn or so
-            step = miss / (p[23] * 2.0 * p[28])
+            step = miss / (p[33] * 2.0 * p[28])
             step = step if step > -MOST_TURN else -MOST_TURN
             step = step if step < MOST_TURN else MOST_TURN
             moved = t - step
@@ -343,6 +354,7 @@ def _fill(g, lift, hx, hy, by_toe, by_travel):  # type: ignore[no-untyped-def]
         (
             bx, by, bz, ex, ey, ez, sx, sy, sz, ox, oy, cz, tx, ty, tz, nx, ny, nz, wx, wy, wz,
             _dbx, dby, dcz, oz, mu, mu2, disc, _q, r1, r2, r3, n3,
+            _held, qx, qy, qz,
         ) = _pose(g, i, g[OUT + i], hx, hy, by_toe)  # fmt: skip
         g[OUT + 1 * LANES + i] = ex
         g[OUT + 2 * LANES + i] = ey
@@ -381,6 +393,9 @@ def _fill(g, lift, hx, hy, by_toe, by_travel):  # type: ignore[no-untyped-def]
         g[OUT + 21 * LANES + i] = by + ty
         g[OUT + 22 * LANES + i] = bz + tz
         g[OUT + 23 * LANES + i] = mu
+        g[OUT + 24 * LANES + i] = qx
+        g[OUT + 25 * LANES + i] = qy
+        g[OUT + 26 * LANES + i] = qz
         miss = abs(cz - g[32 * LANES + i] - lift) if by_travel else 0.0
         # asked this way round, a figure that is not a number is never 'reached'
         met = disc > 0.0

@@ -19,20 +19,22 @@ from kinematics.scene import Scene, Side
 
 WheelWord = Literal["left", "right", "inner", "outer", "loaded"]
 Along = Literal["travel", "steer"]
+Sample = Literal["all", "ends", "top"]
 
 
 @dataclass(frozen=True)
 class Ask:
     """Which figure is meant: a window of travel (mm), an inner steer angle (deg), a wheel.
 
-    ``coarse`` asks for the same figure over the window's ends only: for measures that can only grow
-    with more states (or shrink, see ``Measure.bound``) that is a bound on the full figure.
+    ``sample`` asks for the same figure over fewer states: the window's ``ends``, or its ``top`` alone.
+    For measures that can only grow with more states (or shrink, see ``Measure.bound``) that is a bound
+    on the full figure.
     """
 
     over: tuple[float, float] | None = None
     at: float | None = None
     wheel: WheelWord | None = None
-    coarse: bool = False
+    sample: Sample = "all"
 
 
 class Stage(IntEnum):
@@ -40,9 +42,10 @@ class Stage(IntEnum):
 
     PARTS = 0  # nothing: the parts say it
     STATIC = 1  # the straight-ahead state at ride height
-    TRAVEL = 2  # travel with the rack centred
-    STEER = 3  # the rack at ride height
-    ENVELOPE = 4  # every travel at every rack position
+    ROD = 2  # the tie rod's length for the wanted toe
+    TRAVEL = 3  # travel with the rack centred
+    STEER = 4  # the rack at ride height
+    ENVELOPE = 5  # every travel at every rack position
 
 
 @dataclass(frozen=True)
@@ -87,7 +90,7 @@ class Measure:
             over=ask.over or self.default_over,
             at=self.default_at if ask.at is None else ask.at,
             wheel=ask.wheel,
-            coarse=ask.coarse,
+            sample=ask.sample,
         )
         return self.figure(scene, filled)
 
@@ -106,11 +109,14 @@ def sides_asked(scene: Scene, ask: Ask) -> tuple[Side, ...]:
 WINDOW_STEP = 5.0
 
 
-def window(over: tuple[float, float], *, coarse: bool, step: float = WINDOW_STEP) -> list[float]:
+def window(
+    over: tuple[float, float], sample: Sample = "all", *, step: float = WINDOW_STEP
+) -> list[float]:
     """Travels at which a window is sampled: multiples of ``step``, both ends and ride height, mm."""
     low, high = over
-    places = {low, high, 0.0}
-    if not coarse:
-        first, last = int(np.ceil(low / step)), int(np.floor(high / step))
-        places |= {step * n for n in range(first, last + 1)}
-    return sorted(places)
+    if sample == "top":
+        return [high]
+    if sample == "ends":
+        return [low, high]
+    first, last = int(np.ceil(low / step)), int(np.floor(high / step))
+    return sorted({low, high, 0.0} | {step * n for n in range(first, last + 1)})

@@ -26,7 +26,7 @@ MEASURES = (
         definition="Thread engagement at each end of the tie rod with the best adjuster in the box for "
         "the solved rod length; less than the kit's least means that none fits.",
         source="thread tables, see kinematics/rods.py; least engagement is the parts file's",
-        stage=Stage.STATIC,
+        stage=Stage.ROD,
         figure=_thread_engagement,
         scale=2.0,
     ),

@@ -9,7 +9,7 @@ import numpy as np
 
 from kinematics import kernel as k
 from kinematics.arrays import Floats
-from kinematics.measures.catalogue import Ask, Measure, Stage, sides_asked, window
+from kinematics.measures.catalogue import Ask, Measure, Sample, Stage, sides_asked, window
 from kinematics.scene import STRAIGHT, At, Scene, Side
 from kinematics.states import CornerStates
 
@@ -217,13 +217,11 @@ def _held_at_lock(scene: Scene, side: Side, turn: Turn) -> CornerStates:
 
 def _toggle_margin(scene: Scene, ask: Ask) -> Floats:
     """Least toggle angle over the envelope, 0 where a state of the envelope cannot be reached."""
-    shares = (-1.0, 1.0) if ask.coarse else ENVELOPE_TURNS
+    # at full lock the wheel on the inside of the turn is the one that comes near over-centre
+    shares = {"top": (1.0,), "ends": (-1.0, 1.0), "all": ENVELOPE_TURNS}[ask.sample]
     beyond = scene.frame.overtravel
-    travel = (
-        list(scene.frame.travel)
-        if ask.coarse
-        else window(scene.frame.travel, coarse=False, step=ENVELOPE_STEP)
-    )
+    sample: Sample = "all" if ask.sample == "all" else "ends"
+    travel = window(scene.frame.travel, sample, step=ENVELOPE_STEP)
     places = [
         At(t, share, beyond if abs(share) == 1.0 else 0.0) for share in shares for t in travel
     ]

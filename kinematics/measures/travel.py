@@ -22,7 +22,7 @@ _OVER_WHEEL = frozenset({"over", "wheel"})
 def _travelled(scene: Scene, side: Side, ask: Ask) -> tuple[CornerStates, CornerStates]:
     """States over the ask's window, and the one at ride height."""
     assert ask.over is not None
-    places = [At(t) for t in window(ask.over, coarse=ask.coarse)]
+    places = [At(t) for t in window(ask.over, ask.sample)]
     return scene.states(side, places), scene.states(side, [STRAIGHT])
 
 
@@ -93,13 +93,13 @@ def _roll_centre_height(scene: Scene, ask: Ask) -> Floats:
 
 def _roll_centre_migration(scene: Scene, ask: Ask) -> Floats:
     assert ask.over is not None
-    there = roll_centre(scene, window(ask.over, coarse=ask.coarse))
+    there = roll_centre(scene, window(ask.over, ask.sample))
     return np.asarray(np.abs(there - roll_centre(scene, [0.0])).max(axis=0, keepdims=True))
 
 
 def _track_change(scene: Scene, ask: Ask) -> Floats:
     assert ask.over is not None
-    there = track(scene, window(ask.over, coarse=ask.coarse))
+    there = track(scene, window(ask.over, ask.sample))
     return np.asarray(np.abs(there - track(scene, [0.0])).max(axis=0, keepdims=True))
 
 

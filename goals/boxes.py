@@ -1,0 +1,162 @@
+"""What the parts file must be as a whole: ids, today's parts, exclusions, settings that can be counted."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+
+from goals.faults import Fault, nearest, one_of, show
+from goals.parts import Station
+from goals.section import Section
+from goals.units import LENGTH, read_quantity
+
+AS_IS = "as_is"
+MAX_POSITIONS = 2000
+
+_ABOVE_ZERO = (
+    ("rack", "travel"),
+    ("rack", "per_turn"),
+    ("wheel", "width"),
+    ("tyre", "width"),
+    ("tyre", "diameter"),
+    ("tyre", "loaded_radius"),
+)
+
+
+def check_parts(parts: Section, goals: Section) -> Iterator[Fault]:
+    """Faults of the parts as a whole, and of ranges that are too finely stepped."""
+    yield from _ids(parts)
+    yield from _exclusions(parts)
+    for _, station in parts.down("stations").items():
+        yield from _today(station)
+        for _, part in station.items():
+            yield from _settings(part)
+            yield from _numbers(part.down("sets"))
+    for _, duty in goals.down("duties").items():
+        yield from _lowering(duty.down("lowered_by"))
+
+
+def _parts(parts: Section) -> Iterator[tuple[str, Section]]:
+    """Every part that has an id, with that id."""
+    for _, station in parts.down("stations").items():
+        for _, part in station.items():
+            name = _word(part.down("id").data) if isinstance(part.data, dict) else None
+            if name is not None:
+                yield name, part
+
+
+def _word(raw: object) -> str | None:
+    """An id as the models read it: a whole number is a word, too."""
+    if type(raw) is int:
+        return str(raw)
+    return raw if isinstance(raw, str) else None
+
+
+def _ids(parts: Section) -> Iterator[Fault]:
+    first: dict[str, int] = {}
+    for name, part in _parts(parts):
+        id_section = part.down("id")
+        line = id_section.document.place(id_section.path).line
+        if name in first:
+            found = f"part id {show(name)} is used twice, first on line {first[name]}"
+            yield id_section.fault(found, "an id of its own for each part of the file")
+        first.setdefault(name, line)
+
+
+def _today(station: Section) -> list[Fault]:
+    """At most one part is on the car; where none is, ``as_is`` stands for what is."""
+    marked = [part for _, part in station.items() if part.mapping().get("today") is True]
+    faults = [
+        part.down("today").fault(
+            f"a second part of {station.path[-1]} is marked 'today'", "one part on the car at most"
+        )
+        for part in marked[1:]
+    ]
+    for _, part in station.items():
+        if not marked and part.mapping().get("id") == AS_IS:
+            found = f"the id '{AS_IS}' in {station.path[-1]}, where no part is marked 'today'"
+            expected = f"another id: '{AS_IS}' stands for leaving the station as measured"
+            faults.append(part.down("id").fault(found, expected))
+    return faults
+
+
+def _exclusions(parts: Section) -> Iterator[Fault]:
+    known = dict.fromkeys(name for name, _ in _parts(parts))
+    for name, part in _parts(parts):
+        for _, other in part.down("fits", "not_with").items():
+            word = _word(other.data)
+            if word == name:
+                yield other.fault(f"{show(name)} cannot be combined with itself", "another part")
+            elif word is not None and word not in known:
+                close = nearest(word, known)
+                found = f"no part has the id {show(word)}"
+                yield other.fault(found, one_of(list(known), close), close)
+
+
+def _numbers(sets: Section) -> Iterator[Fault]:
+    """What a part sets must be possible; what it adds may well be negative."""
+    for path in _ABOVE_ZERO:
+        number = sets.down(*path)
+        value = number.quantity(LENGTH)
+        if value is not None and value <= 0.0:
+            yield number.fault(f"{value:g} for {'.'.join(path)}", "more than 0")
+
+
+def _settings(part: Section) -> Iterator[Fault]:
+    adjusts = part.down("adjusts")
+    for _, adjuster in adjusts.items() if isinstance(adjusts.data, dict) else ():
+        low = adjuster.down("range", 0).quantity(LENGTH)
+        high = adjuster.down("range", 1).quantity(LENGTH)
+        step = adjuster.down("step")
+        yield from _too_fine(step, low, high, step.quantity(LENGTH))
+    pieces = part.down("stack", "pieces")
+    seen: dict[float, str] = {}
+    for key, piece in pieces.items() if isinstance(pieces.data, dict) else ():
+        thickness = _thickness(key)
+        if thickness in seen:
+            found = f"pieces of {show(key)} are counted twice, first as {seen[thickness]}"
+            yield piece.fault(found, "one line a thickness", key=True)
+        elif thickness is not None:
+            seen[thickness] = show(key)
+
+
+def _thickness(key: object) -> float | None:
+    try:
+        return read_quantity(key, LENGTH)
+    except ValueError:
+        return None
+
+
+def _lowering(section: Section) -> Iterator[Fault]:
+    if isinstance(section.data, dict):
+        low = section.down("min").quantity(LENGTH)
+        high = section.down("max").quantity(LENGTH)
+        step = section.down("step").quantity(LENGTH) if "step" in section.data else 5.0
+        yield from _too_fine(section.down("step"), low, high, step)
+
+
+def _too_fine(
+    at: Section, low: float | None, high: float | None, step: float | None
+) -> Iterator[Fault]:
+    """A range that is stepped so finely that no search could try it all."""
+    if low is None or high is None or step is None or step <= 0 or low > high:
+        return
+    if (high - low) / step > MAX_POSITIONS - 1:
+        count = (high - low) / step + 1
+        found = f"a step of {step:g} makes {count:.0f} positions from {low:g} to {high:g}"
+        expected = f"{MAX_POSITIONS} positions at most"
+        yield at.fault(found if count < 1e9 else f"the step of {step:g} is tiny", expected)
+
+
+def parts_notices(parts: Section, goals: Section) -> list[str]:
+    """A station that may change but has no parts: harmless, and perhaps forgotten."""
+    have = parts.down("stations").mapping()
+    allowed = [each for _, each in goals.down("changeover", "allow").items()]
+    if not have:
+        return []
+    counts = Counter(each.data for each in allowed if each.data in list(Station))
+    return [
+        f"changeover allows {station} to change, but the parts file has no parts for it"
+        for station in counts
+        if station not in have
+    ]

@@ -1,0 +1,202 @@
+"""From paths to validated models: the goals file and the car and parts files that it names.
+
+``load_goals`` and ``load_saved`` end in one of two ways: a ``Loaded``, or one ``InputError`` that
+holds every fault of every file.
+"""
+
+from __future__ import annotations
+
+import os
+import stat
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
+from typing import TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from goals.asks import check_asks, in_measure_units
+from goals.boxes import check_parts, parts_notices
+from goals.car import Car
+from goals.document import MAX_BYTES, Document, read_document
+from goals.duties import GoalsFile
+from goals.explain import explain
+from goals.faults import MAX_FAULTS, Fault, InputError, Unsound, nearest
+from goals.geometry import car_notices, check_car
+from goals.parts import Parts
+from goals.section import Section
+
+Model = TypeVar("Model", bound=BaseModel)
+
+GOALS, CAR, PARTS = "goals.yaml", "car.yaml", "parts.yaml"
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """Sound inputs.
+
+    ``files`` is the name in a run folder → the exact bytes that were read; car.yaml and parts.yaml
+    are in it only when the goals file gives them as paths. ``notices`` are no faults, but worth
+    telling the user.
+    """
+
+    goals: GoalsFile
+    car: Car
+    parts: Parts
+    files: dict[str, bytes]
+    notices: list[str]
+
+
+@dataclass
+class _Reader:
+    """One reading: what was read so far, and what is wrong with it."""
+
+    files: dict[str, bytes]
+    faults: list[Fault]
+
+    def document(self, name: str, path: Path, asked: Section | None) -> Section | None:
+        """The whole of a file, or None when there is nothing to go on with.
+
+        A file that cannot be read is a fault at the place that asks for it.
+        """
+        try:
+            raw = read_bytes(path)
+        except Unsound as error:
+            words = (error.found, error.expected, error.nearest)
+            self.faults.append(asked.fault(*words) if asked else Fault(str(path), 0, 0, *words))
+            return None
+        self.files[name] = raw
+        document = read_document(str(path), raw)
+        self.faults += document.faults
+        return Section(document) if document.readable else None
+
+    def part(self, goals: Section, key: str, name: str, locate: Callable[[str], Path]) -> Section:
+        """The car or the parts: a file of their own, or a mapping in the goals file."""
+        asked = goals.down(key)
+        written = asked.data
+        if isinstance(written, str):
+            return self.document(name, locate(written), asked) or Section(NOTHING)
+        return asked if isinstance(written, dict) else Section(NOTHING)
+
+    def model(self, model: type[Model], section: Section) -> Model | None:
+        """The validated model, or None with its faults noted."""
+        if section.document is NOTHING:
+            return None
+        try:
+            return model.model_validate(section.data)
+        except ValidationError as error:
+            self.faults += explain(model, section, error)
+            return None
+
+
+NOTHING = Document("", readable=False)
+
+
+def load_goals(path: Path) -> Loaded:
+    """Read the goals file at ``path`` and the files that it names, relative to its own folder.
+
+    Raises ``InputError`` with every fault of all files: unreadable, not YAML, not of the contract,
+    not fitting each other, or not a car.
+    """
+    return _load(path, lambda written: path.parent / written, lambda written: path.parent / written)
+
+
+def load_saved(folder: Path) -> Loaded:
+    """Read a run's own copies, goals.yaml and what it needs of car.yaml and parts.yaml.
+
+    The copies keep the paths of the original goals file, so those are not followed. Raises
+    ``InputError`` as ``load_goals`` does.
+    """
+    return _load(folder / GOALS, lambda written: folder / CAR, lambda written: folder / PARTS)
+
+
+def _load(path: Path, car_at: Callable[[str], Path], parts_at: Callable[[str], Path]) -> Loaded:
+    reader = _Reader({}, [])
+    written = reader.document(GOALS, path, None)
+    if written is None:
+        raise InputError(_in_order(reader.faults))
+    car_section = reader.part(written, "car", CAR, car_at)
+    parts_section = reader.part(written, "parts", PARTS, parts_at)
+    notices = _check(reader, written, car_section, parts_section)
+    goals = reader.model(GoalsFile, written)
+    car = _inner(reader, Car, car_section, written)
+    parts = _inner(reader, Parts, parts_section, written)
+    if reader.faults or goals is None or car is None or parts is None:
+        raise InputError(_in_order(reader.faults))
+    return Loaded(goals, car, parts, reader.files, notices)
+
+
+def _inner(reader: _Reader, model: type[Model], section: Section, written: Section) -> Model | None:
+    """The model of a section; one that stands in the goals file was validated with it."""
+    if section.document is not written.document:
+        return reader.model(model, section)
+    try:
+        return model.model_validate(section.data)
+    except ValidationError:
+        return None
+
+
+def _check(reader: _Reader, goals: Section, car: Section, parts: Section) -> list[str]:
+    """What no single field can tell; on plain data, so that other faults do not hide these."""
+    reader.faults += in_measure_units(goals)
+    for checks in (check_asks(goals, car), check_car(car), check_parts(parts, goals)):
+        # One more than is shown, so that the rest is known to be there.
+        reader.faults += islice(checks, MAX_FAULTS + 1)
+    return parts_notices(parts, goals) + car_notices(car)
+
+
+def _in_order(faults: list[Fault]) -> list[Fault]:
+    """File by file as they were first met, each from top to bottom, no fault twice."""
+    files: dict[str, list[Fault]] = {}
+    for fault in dict.fromkeys(faults):
+        files.setdefault(fault.file, []).append(fault)
+    ordered = []
+    for file, own in files.items():
+        own.sort(key=lambda each: (each.line, each.column))
+        ordered += own[:MAX_FAULTS]
+        if len(own) > MAX_FAULTS:
+            rest = own[MAX_FAULTS]
+            found = f"more faults than these {MAX_FAULTS}; put these right first"
+            ordered.append(Fault(file, rest.line, rest.column, found))
+    return ordered
+
+
+def read_bytes(path: Path) -> bytes:
+    """The bytes of a plain file, at most one more than ``MAX_BYTES``.
+
+    Raises ``Unsound`` when there is no such file, or it is no plain file, or cannot be read.
+    """
+    try:
+        # Opening a pipe would wait for ever, so look first.
+        mode = os.stat(path).st_mode  # noqa: PTH116 (Path.stat hides nothing, and this is plain)
+        if not stat.S_ISREG(mode):
+            what = "is a folder" if stat.S_ISDIR(mode) else "is not a plain file"
+            raise Unsound(f"{_name(path)} {what}", "a YAML file")
+        with path.open("rb") as handle:
+            return handle.read(MAX_BYTES + 1)
+    except FileNotFoundError:
+        raise Unsound(f"there is no file {_name(path)}", "a YAML file", _beside(path)) from None
+    except (OSError, ValueError) as error:
+        if isinstance(error, Unsound):
+            raise
+        reason = getattr(error, "strerror", None) or "not a path"
+        raise Unsound(f"{_name(path)} cannot be read: {reason.lower()}", "a YAML file") from None
+
+
+def _name(path: Path) -> str:
+    """The path in quotes; of a very long one the end, which tells most."""
+    text = str(path)
+    return repr(text if len(text) <= 300 else "…" + text[-299:])
+
+
+_YAML = (".yaml", ".yml")
+
+
+def _beside(path: Path) -> str | None:
+    """A YAML file in the same folder whose name is close."""
+    try:
+        names = sorted(each.name for each in path.parent.iterdir() if each.suffix in _YAML)
+    except OSError:
+        return None
+    return nearest(path.name, names[:1000])

@@ -1,0 +1,180 @@
+"""Verdicts: limits that must hold and targets that make the merit, on arrays of candidates.
+
+A duty's limits and targets become demands, each one figure of one measure with what is wanted of it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from goals.duties import Ask as AskModel
+from goals.duties import Duty, Limit, Target
+from kinematics.arrays import Bools, Floats
+from kinematics.measures import MEASURES, Ask, Measure, Stage
+from kinematics.measures.catalogue import Sample
+from kinematics.scene import Scene
+
+# A figure that does not exist (the wheel never comes so far, the linkage does not reach) counts as this
+# many of the measure's scale short of a limit, and this many tolerances beside a target.
+NO_FIGURE_SHORTFALL = 100.0
+NO_FIGURE_MISS = 10.0
+
+
+@dataclass(frozen=True)
+class Demand:
+    """What one limit or target of a duty wants of one figure.
+
+    ``label`` is unique in the duty. Curve targets have several ``asks``, one for each point.
+    """
+
+    label: str
+    measure: Measure
+    asks: tuple[Ask, ...]
+    minimum: float | None = None
+    maximum: float | None = None
+    wanted: tuple[float, ...] = ()
+    tolerance: float = 1.0
+    weight: float = 0.0
+
+    @property
+    def is_limit(self) -> bool:
+        """Whether this is a bound that must hold; else it is a target."""
+        return not self.wanted
+
+    @property
+    def stage(self) -> Stage:
+        """What has to be solved for it."""
+        return self.measure.stage
+
+    def bounds(self) -> list[Demand]:
+        """The same demand on bounds of the figure, cheapest first; empty where a bound decides nothing.
+
+        A limit's bound must point against the limit; a target's must lie on the side where every further
+        state takes the figure further away, which holds where the wanted value is the figure's best.
+        """
+        bound = self.measure.bound
+        if bound is None:
+            return []
+        grows = bound == "grows"
+        if self.is_limit:
+            useful = self.maximum is not None if grows else self.minimum is not None
+        else:
+            useful = grows and all(value <= 0.0 for value in self.wanted)
+        if not useful:
+            return []
+        samples: tuple[Sample, ...] = ("top", "ends")
+        return [
+            replace(
+                self,
+                asks=tuple(replace(ask, sample=sample) for ask in self.asks),
+                minimum=None if grows else self.minimum,
+                maximum=self.maximum if grows else None,
+            )
+            for sample in samples
+        ]
+
+    def figures(self, scene: Scene) -> list[Floats]:
+        """The figure of each ask, (cases, n)."""
+        return [self.measure(scene, ask) for ask in self.asks]
+
+    def shortfall(self, figures: list[Floats]) -> Floats:
+        """How far a limit is from holding, in the measure's scale; 0 where it holds, (n,)."""
+        values = figures[0]
+        short = np.zeros_like(values)
+        if self.minimum is not None:
+            short = np.maximum(short, self.minimum - values)
+        if self.maximum is not None:
+            short = np.maximum(short, values - self.maximum)
+        # figures are good to about 1e-9: a value on the limit holds
+        short = np.where(short <= 1e-9, 0.0, short / self.measure.scale)
+        short = np.where(np.isnan(values), NO_FIGURE_SHORTFALL, short)
+        return np.asarray(np.minimum(short, NO_FIGURE_SHORTFALL).max(axis=0))
+
+    def miss(self, figures: list[Floats]) -> Floats:
+        """Root mean square of a target's misses over its points, in tolerances, (n,)."""
+        squares = []
+        for values, wanted in zip(figures, self.wanted, strict=True):
+            off = (values - wanted) / self.tolerance
+            off = np.where(np.isnan(off), NO_FIGURE_MISS, off)
+            squares.append((off * off).max(axis=0))
+        return np.asarray(np.sqrt(np.mean(squares, axis=0)))
+
+
+def demands(duty: Duty) -> list[Demand]:
+    """Every limit and target of a duty, cheapest stage first, limits before targets."""
+    found: list[Demand] = []
+    for name, entry in duty.limits.items():
+        for limit in entry if isinstance(entry, list) else [entry]:
+            found.append(_limit(name, limit))
+    for name, target_entry in duty.targets.items():
+        for target in target_entry if isinstance(target_entry, list) else [target_entry]:
+            found.append(_target(name, target))
+    if "toggle_margin" not in duty.limits:
+        found.append(linkage_gate())
+    found.sort(key=lambda d: (d.stage, not d.is_limit))
+    return found
+
+
+def linkage_gate() -> Demand:
+    """The gate that holds in every duty: no state of the envelope is past over-centre."""
+    return Demand("linkage", MEASURES["toggle_margin"], (Ask(),), minimum=1e-6)
+
+
+def thread_gate(engagement: float) -> Demand:
+    """The gate of a build with a tie-rod kit: an adjuster in the box fits the solved rod length."""
+    return Demand("rod_fit", MEASURES["thread_engagement"], (Ask(),), minimum=engagement)
+
+
+def _ask(model: AskModel, at: float | None = None) -> Ask:
+    return Ask(
+        over=model.over,
+        at=model.at if at is None else at,
+        wheel=None if model.wheel is None else model.wheel.value,
+    )
+
+
+def _limit(name: str, limit: Limit) -> Demand:
+    measure = MEASURES[name]
+    return Demand(label_of(name, limit), measure, (_ask(limit),), limit.min, limit.max)
+
+
+def _target(name: str, target: Target) -> Demand:
+    measure = MEASURES[name]
+    if target.points is not None:
+        asks = tuple(_ask(target, at) for at, _ in target.points)
+        wanted = tuple(value for _, value in target.points)
+    else:
+        assert target.value is not None
+        asks, wanted = (_ask(target),), (target.value,)
+    return Demand(
+        label_of(name, target), measure, asks, None, None, wanted, target.tolerance, target.weight
+    )
+
+
+def label_of(name: str, model: AskModel) -> str:
+    """The measure's name with what the ask adds to it, as tables show it."""
+    words = [name]
+    if model.at is not None:
+        words.append(f"at {model.at:g}")
+    if model.over is not None:
+        words.append(f"over {model.over[0]:g}..{model.over[1]:g}")
+    if model.wheel is not None:
+        words.append(model.wheel.value)
+    return " ".join(words)
+
+
+def total_weight(wanted: list[Demand]) -> float:
+    """Sum of the target weights (1 where there are no targets, so that merit is 0)."""
+    return sum(d.weight for d in wanted if not d.is_limit) or 1.0
+
+
+def merit_of(sum_of_squares: Floats, weight: float) -> Floats:
+    """Weighted root mean square of the target misses: 0 is perfect, 1 is on the edge of tolerance."""
+    return np.asarray(np.sqrt(sum_of_squares / weight))
+
+
+def holds(shortfall: Floats) -> Bools:
+    """Whether a limit holds."""
+    return np.asarray(shortfall <= 0.0)

@@ -1,0 +1,248 @@
+"""From a car, a build and its settings to corners: the arrow from parts to geometry."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from goals.car import Car
+from goals.duties import Duty, GoalsFile
+from goals.parts import Rod, Station
+from kinematics.arrays import Floats, Ints
+from kinematics.corner import (
+    Corners,
+    knuckle_frame,
+    measured_corner,
+    pack,
+    set_measured_rods,
+    set_toe,
+)
+from kinematics.rods import RodKit
+from kinematics.scene import CarNumbers, DutyFrame, Scene, Side
+from optimiser.channels import NUMBERS, channel_of, numbers_of
+from optimiser.space import Build, Dimension
+
+MIRROR = np.array([1.0, -1.0, 1.0])
+
+
+def corner_points(car: Car, side: Side) -> dict[str, Floats]:
+    """Measured points of one side in left-hand axes (the right side's y is turned to positive)."""
+    points = {name: np.array(value) for name, value in car.points.model_dump().items()}
+    if side == "right" and car.points_right is not None:
+        for name, value in car.points_right.model_dump().items():
+            if value is not None:
+                points[name] = np.array(value) * MIRROR
+    return points
+
+
+def measured(car: Car, side: Side = "left") -> Corners:
+    """One corner of the car as its file gives it."""
+    return measured_corner(
+        corner_points(car, side),
+        car.static.toe,
+        car.static.camber,
+        car.wheel.spacer - car.wheel.offset,
+        car.tyre.loaded_radius,
+    )
+
+
+def sides_of(car: Car) -> tuple[Side, ...]:
+    """Sides whose geometry differs: the left one alone where the right is its mirror."""
+    return ("left",) if car.points_right is None else ("left", "right")
+
+
+def car_numbers(car: Car) -> CarNumbers:
+    """What measures need of the whole car."""
+    corner = measured(car)
+    ground = float(corner.ride_z[0]) - car.tyre.loaded_radius * np.cos(
+        np.radians(car.static.camber)
+    )
+    masses, rear = car.masses, car.rear
+    return CarNumbers(
+        wheelbase=car.wheelbase,
+        ground_z=float(ground),
+        cg_height=None if masses is None else masses.cg_height,
+        front_share=None if masses is None else masses.front / masses.total,
+        rear_roll_centre=None if rear is None else rear.roll_centre_height,
+    )
+
+
+def duty_frame(goals: GoalsFile, duty: Duty) -> DutyFrame:
+    """How the duty's figures are judged."""
+    return DutyFrame(duty.travel, goals.tolerances.rack_overtravel, duty.counter_steers)
+
+
+def duty_toe(car: Car, duty: Duty) -> float:
+    """Static toe that the duty's tie rods are set to, deg."""
+    return car.static.toe if duty.static is None else duty.static.toe
+
+
+def rod_kit(rod: Rod | None) -> RodKit | None:
+    """The tie rod's kit; adjusters of which there are not two for the car's two rods are left out."""
+    if rod is None:
+        return None
+    lengths = tuple(a.length for a in rod.adjusters if a.count >= 2)
+    if not lengths:
+        return None
+    return RodKit(
+        rod.inner, rod.outer, rod.thread, rod.pitch, rod.flats, rod.engagement, lengths
+    )  # fmt: skip
+
+
+def _base_channels(car: Car, side: Side, build: Build) -> dict[str, Floats]:
+    """Channels of a build with every setting at zero: replaced points, then fixed moves and numbers."""
+    stock = measured(car, side)
+    frame = knuckle_frame(car.static.toe, car.static.camber)
+    points = corner_points(car, side)
+    base: dict[str, Floats] = {
+        "arm_front": points["arm_front"],
+        "arm_rear": points["arm_rear"],
+        "arm_ball_joint": points["ball_joint"],
+        "top_mount": points["top_mount"],
+        "tie_rod_inner": points["tie_rod_inner"],
+        "knuckle_ball_joint": stock.knuckle_ball_joint[:, 0],
+        "tie_rod_outer": stock.tie_rod_outer[:, 0],
+        "strut_lower": stock.strut_lower[:, 0],
+        "strut_upper": frame.T @ (points["top_mount"] - points["hub_face"]),
+        "hub_face": np.zeros(3),
+    }
+    numbers = car.model_dump(include={"rack", "wheel", "tyre"})
+    for name in NUMBERS:
+        section, _, key = name.partition(".")
+        base[name] = np.array(numbers[section][key] if key else 0.0)
+    _replace(base, build)
+    _move(base, build)
+    return base
+
+
+def _replace(base: dict[str, Floats], build: Build) -> None:
+    for station, part in build.parts.items():
+        given = {channel_of(name, station): np.array(at) for name, at in part.points.items()}
+        if "strut_lower" in given and "strut_upper" not in given:
+            # the strut keeps its lean in the knuckle
+            lean = base["strut_upper"] - base["strut_lower"]
+            given["strut_upper"] = given["strut_lower"] + lean
+        base.update(given)
+        for channel, value in numbers_of(part.sets).items():
+            base[channel] = np.array(value)
+
+
+def _move(base: dict[str, Floats], build: Build) -> None:
+    for station, part in build.parts.items():
+        for name, move in part.moves.items():
+            channel = channel_of(name, station)
+            base[channel] = base[channel] + np.array(move)
+            if channel == "strut_lower":
+                base["strut_upper"] = base["strut_upper"] + np.array(move)
+        for channel, value in numbers_of(part.adds).items():
+            base[channel] = base[channel] + value
+
+
+@dataclass(frozen=True)
+class Assembly:
+    """A build on a car for one duty: what turns positions of its dimensions into corners.
+
+    ``lowering`` is the duty's fixed lowering in mm, on top of what the dimensions lower.
+    """
+
+    car: Car
+    build: Build
+    dimensions: tuple[Dimension, ...]
+    lowering: float
+    frame: DutyFrame
+    toe: float
+
+    @cached_property
+    def numbers(self) -> CarNumbers:
+        """The whole car's numbers."""
+        return car_numbers(self.car)
+
+    @cached_property
+    def kit(self) -> RodKit | None:
+        """What the build's tie rod is made of."""
+        part = self.build.parts.get(Station.TIE_ROD)
+        return None if part is None else rod_kit(part.rod)
+
+    @cached_property
+    def _bases(self) -> dict[Side, dict[str, Floats]]:
+        return {side: _base_channels(self.car, side, self.build) for side in sides_of(self.car)}
+
+    def channels(self, side: Side, positions: Ints) -> dict[str, Floats]:
+        """Every channel at the positions (n, dimensions): vectors (3, n), numbers (n,)."""
+        n = positions.shape[0]
+        values: dict[str, Floats] = {}
+        for name, base in self._bases[side].items():
+            values[name] = (
+                np.repeat(base.reshape(-1, 1), n, axis=1) if base.ndim else np.full(n, base)
+            )
+        for column, dim in enumerate(self.dimensions):
+            for name in dim.effects:
+                shift = dim.shift(name, positions[:, column])
+                values[name] += shift
+                if name == "strut_lower":
+                    values["strut_upper"] += shift
+        return values
+
+    def corners(self, side: Side, positions: Ints) -> Corners:
+        """Corners at the positions, at the duty's ride height."""
+        c = self.channels(side, positions)
+        hub = c["hub_face"]
+        strut = c["strut_upper"] - c["strut_lower"]
+        stock = measured(self.car, side)
+        return Corners(
+            arm_front=c["arm_front"],
+            arm_rear=c["arm_rear"],
+            arm_ball_joint=c["arm_ball_joint"],
+            top_mount=c["top_mount"],
+            tie_rod_inner=c["tie_rod_inner"],
+            # a hub face that moves in the knuckle is the knuckle's other points moving the other way
+            knuckle_ball_joint=c["knuckle_ball_joint"] - hub,
+            tie_rod_outer=c["tie_rod_outer"] - hub,
+            strut_lower=c["strut_lower"] - hub,
+            strut_direction=strut / np.linalg.norm(strut, axis=0),
+            wheel_inset=c["wheel.spacer"] - c["wheel.offset"],
+            loaded_radius=c["tyre.loaded_radius"],
+            ride_z=stock.ride_z[0] + c["lowered_by"] + self.lowering,
+        )
+
+    def scene(self, positions: Ints) -> Scene:
+        """A scene of the positions (n, dimensions), tie rods set to the duty's toe."""
+        columns = {side: pack(self.corners(side, positions)) for side in sides_of(self.car)}
+        for geometry in columns.values():
+            set_toe(geometry, self.toe)
+        c = self.channels("left", positions)
+        return self.scene_of(columns, c["rack.travel"], c["rack.per_turn"])
+
+    def scene_of(self, columns: dict[Side, Floats], travel: Floats, per_turn: Floats) -> Scene:
+        """A scene of packed columns whose tie rods are set."""
+        lanes = travel.shape[0]
+        return Scene(
+            car=self.numbers,
+            frame=self.frame,
+            left=columns["left"],
+            right=columns.get("right"),
+            rack_travel=travel,
+            rack_per_turn=per_turn,
+            price=np.full(lanes, self.build.price),
+            rod_kit=self.kit,
+        )
+
+
+def as_measured(car: Car, frame: DutyFrame) -> Scene:
+    """The car as its file gives it, with the tie rods at their measured length: a scene of one lane."""
+    columns: dict[Side, Floats] = {}
+    for side in sides_of(car):
+        corner = measured(car, side)
+        columns[side] = pack(corner)
+        set_measured_rods(columns[side], corner, car.static.toe, car.static.camber)
+    return Scene(
+        car=car_numbers(car),
+        frame=frame,
+        left=columns["left"],
+        right=columns.get("right"),
+        rack_travel=np.array([car.rack.travel]),
+        rack_per_turn=np.array([car.rack.per_turn]),
+        price=np.zeros(1),
+    )

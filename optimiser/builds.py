@@ -1,0 +1,63 @@
+"""One build searched for every duty: the row that the ledger keeps of it.
+
+A pure function of the inputs and the build's number: no files, no clock, no state shared between builds.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from optimiser.evaluate import candidate
+from optimiser.inner import sweep
+from optimiser.problem import Problem
+
+Row = dict[str, Any]
+
+
+def search_build(problem: Problem, number: int) -> Row:
+    """Search one build for every duty.
+
+    Returns a row with the build's parts and price and, for each duty, the best setting with all its
+    figures; or, where nothing holds every limit, the setting that came nearest and what it lacks.
+    """
+    build = problem.space.build(number)
+    row: Row = {
+        "build": number,
+        "parts": build.name,
+        "price": build.price,
+        "to_buy": [part.id for part in build.to_buy],
+        "duties": {},
+    }
+    for duty in problem.duties:
+        row["duties"][duty] = _search_duty(problem, number, duty)
+    return row
+
+
+def _search_duty(problem: Problem, number: int, duty: str) -> Row:
+    build = problem.space.build(number)
+    assembly = problem.assembly(build, duty)
+    if assembly is None:
+        return {
+            "feasible": False,
+            "merit": None,
+            "shortfalls": {},
+            "reason": "the build cannot give this duty's ride height",
+            "settings_swept": 0,
+        }
+    wanted = problem.demands(assembly, duty)
+    found = sweep(assembly, wanted)
+    positions = found.best if found.best is not None else found.nearest
+    result: Row = {"settings_swept": found.settings, "refused_by": found.refused_by}
+    if positions is None:
+        return {
+            "feasible": False,
+            "merit": None,
+            "shortfalls": {},
+            "reason": "no setting exists",
+            **result,
+        }
+    result["positions"] = list(positions)
+    result.update(candidate(assembly, wanted, positions))
+    if found.merit is not None:
+        result["merit"] = found.merit
+    return result

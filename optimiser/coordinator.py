@@ -1,0 +1,226 @@
+"""The coordinator: one process that owns the run folder, hands out builds and alone writes the ledger."""
+
+from __future__ import annotations
+
+import signal
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from types import FrameType
+
+from optimiser.builds import Row
+from optimiser.ledger import DONE, FAILED
+from optimiser.problem import Problem
+from optimiser.proposer import MOST_SCOUTED, InOrder, Led, Proposer
+from optimiser.ranking import feasible, key
+from optimiser.runs import FINISHED, SEARCHING, STOPPED, Run, coverage_now
+from optimiser.workers import (
+    InProcess,
+    count_workers,
+    make_executor,
+    scout_task,
+    search_task,
+    stop_now,
+)
+
+# How long builds under way may go on after the time is up, s.
+GRACE = 30.0
+# A build whose worker dies this often is written down as failed.
+MOST_DEATHS = 2
+SCOUT_CHUNK = 8
+SAVE_EVERY = 10.0
+
+
+@dataclass
+class Progress:
+    """How far a search is; handed to whoever shows it."""
+
+    builds: int
+    done: int = 0
+    failed: int = 0
+    serving: int = 0
+    best: Row | None = None
+    started: float = field(default_factory=time.monotonic)
+    done_before: int = 0
+    hours: float = 0.0
+    phase: str = "searching"
+
+    @property
+    def rate(self) -> float:
+        """Builds finished a second in this stretch."""
+        return (self.done - self.done_before) / max(1e-9, time.monotonic() - self.started)
+
+    @property
+    def seconds_left(self) -> float | None:
+        """Seconds to the end at this rate, at most to the end of the time allowed."""
+        if self.done == self.done_before:
+            return None
+        to_go = (self.builds - self.done) / self.rate
+        spent = time.monotonic() - self.started
+        return max(0.0, min(to_go, self.hours * 3600.0 - spent))
+
+
+Show = Callable[[Progress], None]
+
+
+class Search:
+    """One stretch of searching a run, from its start or from where it was left."""
+
+    def __init__(self, run: Run, problem: Problem, show: Show) -> None:
+        self.run = run
+        self.problem = problem
+        self.show = show
+        self.workers = count_workers(problem.goals.search.workers)
+        self.deadline = time.monotonic() + problem.goals.search.hours * 3600.0
+        self.interrupts = 0
+        self.deaths: dict[int, int] = {}
+        self.again: list[int] = []
+        self.flying: dict[Future[Row], int] = {}
+        self.saved = time.monotonic()
+        self.progress = Progress(problem.space.builds, hours=problem.goals.search.hours)
+
+    def go(self) -> str:
+        """Search until all builds are done, the time is up or the user stops it; returns the status."""
+        self._start()
+        executor = make_executor(self.problem, self.workers)
+        try:
+            with self._interruptible():
+                proposer = self._proposer(executor)
+                executor = self._loop(executor, proposer)
+        finally:
+            # what is still under way has no row, and resume searches it again
+            if self.flying:
+                stop_now(executor)
+            executor.shutdown(wait=True, cancel_futures=True)
+        return self._finish()
+
+    def _start(self) -> None:
+        done, failed, _ = self.run.ledger.counts()
+        self.progress.done = self.progress.done_before = done
+        self.progress.failed = failed
+        for row in self.run.ledger.rows():
+            self._note_best(row)
+        self.run.update(status=SEARCHING)
+        self.run.log("started", workers=self.workers, builds_done=done)
+
+    def _proposer(self, executor: Executor) -> Proposer:
+        given = self.run.ledger.finished()
+        total = self.problem.space.builds
+        if total > MOST_SCOUTED:
+            return Led(self.problem, self.run.ledger.rows(), given)
+        left = [number for number in range(total) if number not in given]
+        chunks = [left[i : i + SCOUT_CHUNK] for i in range(0, len(left), SCOUT_CHUNK)]
+        self.progress.phase = "looking over the builds"
+        self.show(self.progress)
+        futures = [executor.submit(scout_task, chunk) for chunk in chunks]
+        looks = [look for future in futures for look in future.result()]
+        self.progress.phase = "searching"
+        return InOrder([number for _, number in sorted(looks)])
+
+    def _loop(self, executor: Executor, proposer: Proposer) -> Executor:
+        while True:
+            self._hand_out(executor, proposer)
+            if not self.flying or self.interrupts > 1:
+                return executor
+            if time.monotonic() > self.deadline + GRACE:
+                return executor
+            finished, _ = wait(self.flying, timeout=0.5, return_when=FIRST_COMPLETED)
+            broken = False
+            for future in finished:
+                broken |= self._take(future, proposer)
+            if broken:
+                executor = self._revive(executor)
+            self.show(self.progress)
+            self._save_now_and_then()
+
+    def _hand_out(self, executor: Executor, proposer: Proposer) -> None:
+        most = 1 if isinstance(executor, InProcess) else self.workers + 1
+        while len(self.flying) < most and not self.interrupts and time.monotonic() < self.deadline:
+            number = self.again.pop() if self.again else proposer.next()
+            if number is None:
+                return
+            self.flying[executor.submit(search_task, number)] = number
+
+    def _take(self, future: Future[Row], proposer: Proposer) -> bool:
+        """Write a finished build down; True where its worker died instead."""
+        number = self.flying.pop(future)
+        try:
+            row = future.result()
+        except BrokenProcessPool:
+            self.deaths[number] = self.deaths.get(number, 0) + 1
+            if self.deaths[number] < MOST_DEATHS:
+                self.again.append(number)
+                return True
+            row = {"build": number, "failed": "the worker process died while searching it"}
+            self._write(row)
+            return True
+        self._write(row)
+        if "failed" not in row:
+            proposer.tell(row)
+        return False
+
+    def _write(self, row: Row) -> None:
+        failed = "failed" in row
+        covered = 0 if failed else self.problem.space.combinations(row["build"])
+        self.run.ledger.add(row["build"], FAILED if failed else DONE, covered, row)
+        self.progress.done += 1
+        if failed:
+            self.progress.failed += 1
+            self.run.log("build failed", build=row["build"], reason=row["failed"])
+        else:
+            self._note_best(row)
+
+    def _note_best(self, row: Row) -> None:
+        self.progress.serving += feasible(row)
+        if self.progress.best is None or key(row) < key(self.progress.best):
+            self.progress.best = row
+
+    def _revive(self, executor: Executor) -> Executor:
+        """A new pool after one broke; builds that were under way are searched again."""
+        for future, number in list(self.flying.items()):
+            # all tasks of a broken pool fail together, through no fault of their own
+            if future.done() or future.cancel() or True:
+                self.again.append(number)
+        self.flying.clear()
+        executor.shutdown(wait=False, cancel_futures=True)
+        self.run.log("worker died")
+        return make_executor(self.problem, self.workers)
+
+    def _save_now_and_then(self) -> None:
+        if time.monotonic() - self.saved > SAVE_EVERY:
+            self.saved = time.monotonic()
+            self.run.update(coverage=coverage_now(self.run, self.problem))
+
+    def _finish(self) -> str:
+        cover = coverage_now(self.run, self.problem)
+        done = self.progress.done == self.problem.space.builds
+        timed_out = not done and not self.interrupts
+        status = STOPPED if self.interrupts and not done else FINISHED
+        reason = (
+            "all builds searched" if done else "time is up" if timed_out else "stopped by the user"
+        )
+        self.run.update(status=status, reason=reason, coverage=cover)
+        self.run.log("ended", status=status, reason=reason, builds_done=cover["builds_done"])
+        self.run.write_ranking(self.problem)
+        return status
+
+    @contextmanager
+    def _interruptible(self) -> Iterator[None]:
+        """Ctrl-C once: no new builds, those under way are finished; twice: now."""
+
+        def note(_signal: int, _frame: FrameType | None) -> None:
+            self.interrupts += 1
+            if self.interrupts > 1 and self.workers == 1:
+                raise KeyboardInterrupt
+            self.progress.phase = "finishing the builds under way (Ctrl-C again: stop now)"
+
+        before = signal.signal(signal.SIGINT, note)
+        try:
+            yield
+        except KeyboardInterrupt:
+            return
+        finally:
+            signal.signal(signal.SIGINT, before)

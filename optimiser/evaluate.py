@@ -1,0 +1,196 @@
+"""Every figure of one candidate, as the tables, the JSON and the ledger carry it.
+
+Figures keep full precision here; rounding is for people. A figure that does not exist is None.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from goals.verdicts import Demand, merit_of, total_weight
+from kinematics import kernel as k
+from kinematics.arrays import Floats
+from kinematics.measures import MEASURES, Ask
+from kinematics.measures.catalogue import Measure
+from kinematics.measures.steer import steer_pair
+from kinematics.scene import Scene, Side
+from optimiser.assembly import Assembly
+
+Record = dict[str, Any]
+
+CURVE_STEP = 5.0
+CURVE_TRAVEL = 60.0
+TRAVEL_CURVES = ("toe", "camber", "caster", "kingpin_inclination", "roll_centre_height")
+STEER_CURVES = ("ackermann", "toe_out_on_turns", "toggle_margin")
+
+
+def number(value: float | np.floating[Any]) -> float | None:
+    """A plain float, or None for a figure that does not exist."""
+    return float(value) if np.isfinite(value) else None
+
+
+def measures_of(scene: Scene, wanted: list[Demand]) -> Record:
+    """Every catalogue measure of a one-lane scene, judged by a duty's demands.
+
+    One entry for each figure: where limits and targets ask for several figures of one measure, the first
+    stands under the measure's name and the others under their label.
+    """
+    record: Record = {}
+    for name, measure in MEASURES.items():
+        asked = [d for d in wanted if d.measure.name == name]
+        groups: dict[tuple[Ask, ...], list[Demand]] = {}
+        for demand in asked:
+            groups.setdefault(demand.asks, []).append(demand)
+        if not groups:
+            record[name] = _entry(scene, measure, (Ask(),), [])
+        for asks, group in groups.items():
+            key = name if name not in record else group[0].label
+            record[key] = _entry(scene, measure, asks, group)
+    return record
+
+
+def _entry(scene: Scene, measure: Measure, asks: tuple[Ask, ...], group: list[Demand]) -> Record:
+    figures = [measure(scene, ask) for ask in asks]
+    limits = [d for d in group if d.is_limit]
+    targets = [d for d in group if not d.is_limit]
+    values = [number(_telling(f[:, 0], limits, targets)) for f in figures]
+    points = bool(targets) and len(asks) > 1
+    entry: Record = {
+        "value": values if points else values[0],
+        "unit": measure.unit,
+        "limit": None,
+        "miss": None,
+    }
+    if points:
+        entry["at"] = [ask.at for ask in asks]
+    if limits:
+        shortfalls = [float(d.shortfall(figures)[0]) for d in limits]
+        entry["limit"] = max(shortfalls) <= 0.0
+        entry["shortfall"] = max(shortfalls)
+        entry["bounds"] = [[d.minimum, d.maximum] for d in limits]
+    if targets:
+        entry["miss"] = max(float(d.miss(figures)[0]) for d in targets)
+        entry["wanted"] = list(targets[0].wanted) if points else targets[0].wanted[0]
+        entry["tolerance"] = targets[0].tolerance
+    return entry
+
+
+def _telling(cases: Floats, limits: list[Demand], targets: list[Demand]) -> float:
+    """The case to show of a figure: the one that is worst for what is asked, else the first."""
+    if cases.size == 1 or not (limits or targets):
+        return float(cases[0])
+    badness = np.zeros(cases.size)
+    for demand in [*limits, *targets]:
+        one_by_one = [
+            demand.shortfall([c.reshape(1, 1)])[0]
+            if demand.is_limit
+            else abs(c - demand.wanted[0]) / demand.tolerance
+            for c in cases
+        ]
+        badness += np.nan_to_num(np.array(one_by_one, dtype=float), nan=1e6)
+    return float(cases[int(badness.argmax())])
+
+
+def verdict_of(scene: Scene, wanted: list[Demand]) -> Record:
+    """Whether a one-lane scene holds every limit, what each lacks, and its merit."""
+    short: dict[str, float] = {}
+    squares = 0.0
+    for demand in wanted:
+        figures = demand.figures(scene)
+        if demand.is_limit:
+            lack = float(demand.shortfall(figures)[0])
+            if lack > 0.0:
+                short[demand.label] = lack
+        else:
+            squares += demand.weight * float(demand.miss(figures)[0]) ** 2
+    merit = float(merit_of(np.array(squares), total_weight(wanted)))
+    return {"feasible": not short, "merit": merit, "shortfalls": short}
+
+
+def settings_of(assembly: Assembly, positions: tuple[int, ...]) -> Record:
+    """What has to be set, station by station, as a person sets it; and which pieces a stack takes."""
+    settings: Record = {}
+    for dim, position in zip(assembly.dimensions, positions, strict=True):
+        block = settings.setdefault(dim.station.value, {})
+        block[dim.name] = dim.values[position]
+        if dim.stack:
+            block["pieces_under"] = list(dim.stack[position].under)
+            block["pieces_above"] = list(dim.stack[position].above)
+    return settings
+
+
+def solved_of(assembly: Assembly, scene: Scene, positions: tuple[int, ...]) -> Record:
+    """What follows from the settings: ride height, rod length and its adjuster, the rack at its stop."""
+    lowered = assembly.lowering + float(
+        assembly.channels("left", np.array([positions], dtype=np.int64))["lowered_by"][0]
+    )
+    solved: Record = {
+        "lowered_by": lowered,
+        "toe": assembly.toe,
+        "rack_travel": float(scene.rack_travel[0]),
+        "rack_per_turn": float(scene.rack_per_turn[0]),
+    }
+    for side in scene.sides():
+        solved["tie_rod" if side == "left" else "tie_rod_right"] = _rod_of(scene, side)
+    return solved
+
+
+def _rod_of(scene: Scene, side: Side) -> Record:
+    length = scene.columns(side)[k.ROD_LENGTH]
+    rod: Record = {"length": float(length[0])}
+    kit = scene.rod_kit
+    if kit is not None:
+        best, engaged = kit.fit(length)
+        fits = int(best[0]) >= 0
+        rod["adjuster"] = kit.adjusters[int(best[0])] if fits else None
+        rod["engagement"] = float(engaged[0]) if fits else None
+        rod["threads_showing"] = kit.thread - float(engaged[0]) if fits else None
+        rod["pitch"] = kit.pitch
+        rod["flats"] = kit.flats
+    return rod
+
+
+def curves_of(scene: Scene) -> Record:
+    """Curves of a one-lane scene: the left wheel over travel, both wheels over rack displacement."""
+    travel = np.arange(-CURVE_TRAVEL, CURVE_TRAVEL + 0.5 * CURVE_STEP, CURVE_STEP)
+    curves: Record = {"travel": {"travel": travel.tolist()}, "steer": {}}
+    for name in TRAVEL_CURVES:
+        curves["travel"][name] = _curve(scene, MEASURES[name], travel)
+    rack = rack_positions(float(scene.rack_travel[0]))
+    left, right = steer_pair(scene, rack)
+    curves["steer"] = {"rack": rack.tolist(), "left": _listed(left), "right": _listed(right)}
+    for name in STEER_CURVES:
+        curves["steer"][name] = _curve(scene, MEASURES[name], rack)
+    return curves
+
+
+def rack_positions(stop: float) -> Floats:
+    """Every 5 mm of rack from the centre, and both ends."""
+    inside = np.arange(0.0, stop, CURVE_STEP)
+    right = np.append(inside, stop)
+    return np.concatenate([-right[:0:-1], right])
+
+
+def _curve(scene: Scene, measure: Measure, positions: Floats) -> list[float | None]:
+    assert measure.curve is not None
+    return _listed(measure.curve(scene, "left", positions))
+
+
+def _listed(values: Floats) -> list[float | None]:
+    return [number(v) for v in values[:, 0]]
+
+
+def candidate(
+    assembly: Assembly, wanted: list[Demand], positions: tuple[int, ...], *, curves: bool = False
+) -> Record:
+    """Everything that is known of one candidate in one duty."""
+    scene = assembly.scene(np.array([positions], dtype=np.int64).reshape(1, -1))
+    record = verdict_of(scene, wanted)
+    record["settings"] = settings_of(assembly, positions)
+    record["solved"] = solved_of(assembly, scene, positions)
+    record["measures"] = measures_of(scene, wanted)
+    if curves:
+        record["curves"] = curves_of(scene)
+    return record

@@ -1,0 +1,281 @@
+"""Search one build: an exact staged sweep over all its settings, a pure function of its inputs.
+
+Settings are swept in two levels. The outer level holds everything that moves the suspension; its
+straight-ahead pose at the wanted toe is solved once, and its static limits drop whole branches. Under each
+survivor the inner level sets the tie rod's ends and the rack. Demands are tested cheapest first, each on a
+bound of its figure before the figure itself, and what a limit refuses or the best merit so far rules out
+is never solved further. Nothing that could be the best is dropped, so the best found is the best there is
+on the grid; among equals the lowest setting number wins.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from math import prod
+
+import numpy as np
+
+from goals.verdicts import Demand, total_weight
+from kinematics import kernel as k
+from kinematics.arrays import Bools, Floats, Ints
+from kinematics.corner import set_rods, set_toe
+from kinematics.measures import Stage
+from kinematics.scene import Scene, Side
+from optimiser.assembly import Assembly
+from optimiser.space import Dimension
+
+OUTER_LANES = 4096
+INNER_LANES = 8192
+# Merits closer than this are the same: rounding noise must not decide a ranking.
+MERIT_GRAIN = 1e-9
+
+
+@dataclass
+class Sweep:
+    """What sweeping a build for one duty found.
+
+    ``best`` is the setting's positions and ``merit`` its merit, None where nothing holds every limit;
+    then ``nearest`` is the setting that came furthest through the tests with the least shortfall.
+    """
+
+    settings: int
+    best: tuple[int, ...] | None = None
+    merit: float | None = None
+    nearest: tuple[int, ...] | None = None
+    refused_by: dict[str, int] = field(default_factory=dict)
+    ruled_out: int = 0
+    feasible_seen: int = 0
+
+
+@dataclass(frozen=True)
+class _Step:
+    """One test of the sweep: a demand, on its figure or on a bound of it."""
+
+    number: int
+    demand: Demand
+    bound_only: bool
+
+
+@dataclass
+class _Lanes:
+    """Candidates under test: their scene, setting numbers, and weighted squares of misses so far."""
+
+    scene: Scene
+    index: Ints
+    squares: Floats
+
+    def take(self, keep: Ints) -> _Lanes:
+        return _Lanes(self.scene.take(keep), self.index[keep], self.squares[keep])
+
+
+def sweep(assembly: Assembly, wanted: list[Demand]) -> Sweep:
+    """Find the best setting of a build for one duty, exactly, on the declared grid."""
+    return _Sweeper(assembly, wanted).run()
+
+
+class _Sweeper:
+    def __init__(self, assembly: Assembly, wanted: list[Demand]) -> None:
+        self.assembly = assembly
+        dims = assembly.dimensions
+        self.sizes = tuple(d.size for d in dims)
+        self.outer = [i for i, d in enumerate(dims) if not d.steering_only]
+        self.inner = [i for i, d in enumerate(dims) if d.steering_only]
+        self.weight = total_weight(wanted)
+        self.outer_steps, self.inner_steps = _plan(wanted)
+        self.found = Sweep(settings=prod(self.sizes))
+        self.best_key: tuple[float, int] = (np.inf, -1)
+        self.nearest_key: tuple[int, float, int] = (-1, np.inf, -1)
+
+    def run(self) -> Sweep:
+        """Sweep everything and say what was found."""
+        table = _inner_table(self.assembly.dimensions, self.inner)
+        per_outer = table.count
+        outer_total = prod(self.sizes[i] for i in self.outer)
+        for start in range(0, outer_total, OUTER_LANES):
+            numbers = np.arange(start, min(start + OUTER_LANES, outer_total))
+            lanes = self._test(self._outer_lanes(numbers), self.outer_steps)
+            poses = self._poses(lanes)
+            chunk = max(1, INNER_LANES // per_outer)
+            for first in range(0, lanes.index.size, chunk):
+                pick = np.arange(first, min(first + chunk, lanes.index.size))
+                for low in range(0, per_outer, INNER_LANES):
+                    high = min(low + INNER_LANES, per_outer)
+                    self._inner_test(self._inner_lanes(lanes, poses, pick, table, low, high))
+        self._finish()
+        return self.found
+
+    def _outer_lanes(self, numbers: Ints) -> _Lanes:
+        """Lanes of the outer level with the inner dimensions at their first position."""
+        positions = np.zeros((numbers.size, len(self.sizes)), dtype=np.int64)
+        sizes = tuple(self.sizes[i] for i in self.outer)
+        if sizes:
+            positions[:, self.outer] = np.stack(np.unravel_index(numbers, sizes), axis=1)
+        scene = self.assembly.scene(positions)
+        return _Lanes(scene, self._index_of(positions), np.zeros(numbers.size))
+
+    def _poses(self, lanes: _Lanes) -> dict[Side, Floats]:
+        """Straight-ahead pose of every outer lane at the wanted toe, shared by all settings under it."""
+        return {
+            side: set_toe(lanes.scene.columns(side), self.assembly.toe).raw[:, 0, :]
+            for side in lanes.scene.sides()
+        }
+
+    def _inner_lanes(
+        self,
+        lanes: _Lanes,
+        poses: dict[Side, Floats],
+        pick: Ints,
+        table: _InnerTable,
+        low: int,
+        high: int,
+    ) -> _Lanes:
+        """Every inner setting from low to high under each picked outer lane, tie rods set to the toe."""
+        cut = slice(low, high)
+        count = pick.size * (high - low)
+        geometry: dict[Side, Floats] = {}
+        for side in lanes.scene.sides():
+            outer = lanes.scene.columns(side)[:, pick, None]
+            g = np.repeat(outer, high - low, axis=2)
+            g[k.ROD_END : k.ROD_END + 3] += table.rod_end[:, None, cut]
+            g[k.RACK_END : k.RACK_END + 3] += table.rack_end[:, None, cut]
+            set_rods(g, poses[side][:, pick, None])
+            geometry[side] = g.reshape(-1, count)
+
+        def spread(outer: Floats, inner: Floats) -> Floats:
+            return (outer[pick, None] + inner[None, cut]).reshape(count)
+
+        scene = self.assembly.scene_of(
+            geometry,
+            spread(lanes.scene.rack_travel, table.travel),
+            spread(lanes.scene.rack_per_turn, table.per_turn),
+        )
+        index = (lanes.index[pick, None] + table.index[None, cut]).reshape(count)
+        return _Lanes(scene, index, np.repeat(lanes.squares[pick], high - low))
+
+    def _inner_test(self, lanes: _Lanes) -> None:
+        lanes = self._test(lanes, self.inner_steps)
+        if lanes.index.size == 0:
+            return
+        self.found.feasible_seen += int(lanes.index.size)
+        merits = np.round(np.sqrt(lanes.squares / self.weight) / MERIT_GRAIN) * MERIT_GRAIN
+        order = np.lexsort((lanes.index, merits))
+        key = (float(merits[order[0]]), int(lanes.index[order[0]]))
+        self.best_key = min(self.best_key, key)
+
+    def _test(self, lanes: _Lanes, steps: list[_Step]) -> _Lanes:
+        """Put lanes through the steps; what is refused or ruled out falls away."""
+        for step in steps:
+            if lanes.index.size == 0:
+                break
+            figures = step.demand.figures(lanes.scene)
+            if step.demand.is_limit:
+                short = step.demand.shortfall(figures)
+                keep = short <= 0.0
+                self._note_refused(step, lanes, short, keep)
+            else:
+                grown = lanes.squares + step.demand.weight * step.demand.miss(figures) ** 2
+                # only what is surely worse than the best may go: equals are decided by number
+                keep = grown <= self.weight * (self.best_key[0] + 2 * MERIT_GRAIN) ** 2
+                self.found.ruled_out += int(keep.size - keep.sum())
+                if not step.bound_only:
+                    lanes.squares = grown
+            if not keep.all():
+                lanes = lanes.take(np.flatnonzero(keep))
+        return lanes
+
+    def _note_refused(self, step: _Step, lanes: _Lanes, short: Floats, keep: Bools) -> None:
+        refused = int(keep.size - keep.sum())
+        if not refused:
+            return
+        label = step.demand.label
+        self.found.refused_by[label] = self.found.refused_by.get(label, 0) + refused
+        if self.best_key[1] >= 0 or step.number < self.nearest_key[0]:
+            return
+        away = np.where(keep, np.inf, short)
+        worst = int(np.lexsort((lanes.index, away))[0])
+        key = (step.number, float(away[worst]), int(lanes.index[worst]))
+        if key[0] > self.nearest_key[0] or key[1:] < self.nearest_key[1:]:
+            self.nearest_key = key
+
+    def _finish(self) -> None:
+        if self.best_key[1] >= 0:
+            self.found.merit = self.best_key[0]
+            self.found.best = self._positions_of(self.best_key[1])
+        elif self.nearest_key[2] >= 0:
+            self.found.nearest = self._positions_of(self.nearest_key[2])
+
+    def _index_of(self, positions: Ints) -> Ints:
+        if not self.sizes:
+            return np.zeros(positions.shape[0], dtype=np.int64)
+        return np.asarray(np.ravel_multi_index(tuple(positions.T), self.sizes), dtype=np.int64)
+
+    def _positions_of(self, index: int) -> tuple[int, ...]:
+        if not self.sizes:
+            return ()
+        return tuple(int(p) for p in np.unravel_index(index, self.sizes))
+
+
+@dataclass(frozen=True)
+class _InnerTable:
+    """What each inner setting shifts: (3, count) for points, (count,) for numbers and setting number."""
+
+    count: int
+    rod_end: Floats
+    rack_end: Floats
+    travel: Floats
+    per_turn: Floats
+    index: Ints
+
+
+def _inner_table(dimensions: tuple[Dimension, ...], inner: list[int]) -> _InnerTable:
+    sizes = tuple(d.size for d in dimensions)
+    counts = tuple(sizes[i] for i in inner)
+    count = prod(counts)
+    strides = [prod(sizes[i + 1 :]) for i in range(len(sizes))]
+    shifts = {
+        "tie_rod_outer": np.zeros((3, count)),
+        "tie_rod_inner": np.zeros((3, count)),
+        "rack.travel": np.zeros(count),
+        "rack.per_turn": np.zeros(count),
+    }
+    index = np.zeros(count, dtype=np.int64)
+    places = np.unravel_index(np.arange(count), counts) if counts else ()
+    for i, at in zip(inner, places, strict=True):
+        index += strides[i] * at
+        for channel in dimensions[i].effects:
+            # the first position is what the outer lanes were assembled with
+            table = dimensions[i].effects[channel]
+            shifts[channel] += (table[at] - table[0]).T
+    return _InnerTable(
+        count,
+        shifts["tie_rod_outer"],
+        shifts["tie_rod_inner"],
+        shifts["rack.travel"],
+        shifts["rack.per_turn"],
+        index,
+    )
+
+
+def _plan(wanted: list[Demand]) -> tuple[list[_Step], list[_Step]]:
+    """Steps of the outer and of the inner level, cheapest and most decisive first."""
+    outer = [d for d in wanted if d.stage <= Stage.STATIC]
+    rest = [d for d in wanted if d.stage > Stage.STATIC]
+    steps = [_Step(0, d, False) for d in sorted(outer, key=lambda d: (d.stage, not d.is_limit))]
+    for d in rest:
+        steps += [_Step(0, bound, True) for bound in d.bounds()]
+        steps.append(_Step(0, d, False))
+    steps[len(outer) :] = sorted(steps[len(outer) :], key=_cost)
+    numbered = [_Step(n, s.demand, s.bound_only) for n, s in enumerate(steps)]
+    return numbered[: len(outer)], numbered[len(outer) :]
+
+
+def _cost(step: _Step) -> tuple[int, int, bool]:
+    """Order of the inner tests: by what has to be solved, then by how many states that takes."""
+    demand = step.demand
+    sample = ("top", "ends", "all").index(demand.asks[0].sample)
+    stage = int(demand.stage)
+    if step.bound_only and demand.stage is Stage.ENVELOPE:
+        # the envelope's corners cost less than a steer curve and refuse much
+        stage, sample = Stage.STEER, sample - 2
+    windowed = demand.measure.default_over is not None or demand.stage > Stage.TRAVEL
+    return stage, sample + 1 if windowed else 0, not demand.is_limit

@@ -1,0 +1,61 @@
+"""A search's inputs made ready: the space of builds, and each duty's demands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+from goals.car import Car
+from goals.duties import GoalsFile
+from goals.parts import Parts
+from goals.verdicts import Demand, demands, thread_gate
+from optimiser.assembly import Assembly, duty_frame, duty_toe
+from optimiser.space import Build, Dimension, Space, duty_dimensions, make_space
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What is searched: goals, car and parts, as read. Sent whole to every worker."""
+
+    goals: GoalsFile
+    car: Car
+    parts: Parts
+
+    @cached_property
+    def space(self) -> Space:
+        """All builds by number."""
+        return make_space(self.parts)
+
+    @property
+    def duties(self) -> tuple[str, ...]:
+        """Names of the duties, as the goals file orders them."""
+        return tuple(self.goals.duties)
+
+    def assembly(self, build: Build, duty_name: str) -> Assembly | None:
+        """A build made ready for a duty; None where it cannot give the duty's ride height."""
+        narrowed = duty_dimensions(build, self.goals.duties[duty_name])
+        if narrowed is None:
+            return None
+        return self.assembly_of(build, duty_name, *narrowed)
+
+    def assembly_of(
+        self, build: Build, duty_name: str, dimensions: tuple[Dimension, ...], lowering: float
+    ) -> Assembly:
+        """A build with given dimensions and a given lowering in mm, judged as a duty is."""
+        duty = self.goals.duties[duty_name]
+        return Assembly(
+            self.car,
+            build,
+            dimensions,
+            lowering,
+            duty_frame(self.goals, duty),
+            duty_toe(self.car, duty),
+        )
+
+    def demands(self, assembly: Assembly, duty_name: str) -> list[Demand]:
+        """A duty's limits, targets and gates on a build."""
+        wanted = demands(self.goals.duties[duty_name])
+        if assembly.kit is not None:
+            wanted.append(thread_gate(assembly.kit.engagement))
+            wanted.sort(key=lambda d: (d.stage, not d.is_limit))
+        return wanted

@@ -1,0 +1,260 @@
+"""The run folder: one search and all it produced.
+
+``inputs/`` the exact files used, ``run.json`` what and how far, ``ledger.sqlite`` one row a finished build,
+``ranked.csv`` and ``ranked.json`` the ranking, ``sheets/`` bench sheets, ``log.jsonl`` what happened when.
+Every file but ledger and log is written beside its place and then put there, so none is ever half a file.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import json
+import os
+import re
+import tempfile
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from goals.reading import Loaded, load_saved
+from optimiser import VERSION
+from optimiser.ledger import Ledger
+from optimiser.problem import Problem
+from optimiser.ranking import Row, feasible, merit, rank
+
+FORMAT = 1
+
+SEARCHING = "searching"
+FINISHED = "finished"
+STOPPED = "stopped"
+
+
+class RunError(Exception):
+    """A run that cannot be used as asked, in words for the user."""
+
+
+def now() -> str:
+    """The time, UTC, to the second."""
+    return datetime.now(UTC).isoformat(timespec="seconds")
+
+
+def write_file(path: Path, text: str) -> None:
+    """Put a text in place whole: written beside, then moved."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        Path(beside).chmod(0o644)
+        Path(beside).replace(path)
+    except BaseException:
+        Path(beside).unlink(missing_ok=True)
+        raise
+
+
+def digest(files: dict[str, bytes]) -> dict[str, str]:
+    """SHA-256 of each input file."""
+    return {name: hashlib.sha256(data).hexdigest() for name, data in sorted(files.items())}
+
+
+class Run:
+    """One run folder."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.ledger = Ledger(folder / "ledger.sqlite")
+
+    @property
+    def name(self) -> str:
+        """The folder's name."""
+        return self.folder.name
+
+    @classmethod
+    def create(cls, runs: Path, name: str, loaded: Loaded) -> Run:
+        """Make a new run folder with the inputs copied in.
+
+        Raises RunError where a run of that name is there already.
+        """
+        folder = runs / name
+        try:
+            folder.mkdir(parents=True)
+        except FileExistsError:
+            raise RunError(f"there is a run of the name '{name}' already: {folder}") from None
+        for file, data in loaded.files.items():
+            (folder / "inputs").mkdir(exist_ok=True)
+            (folder / "inputs" / file).write_bytes(data)
+        run = cls(folder)
+        run.ledger.create()
+        problem = Problem(loaded.goals, loaded.car, loaded.parts)
+        state = {
+            "format": FORMAT,
+            "name": name,
+            "title": loaded.goals.name,
+            "status": SEARCHING,
+            "version": VERSION,
+            "seed": loaded.goals.search.seed,
+            "inputs": digest(loaded.files),
+            "started": now(),
+            "coverage": coverage(problem, 0, 0),
+        }
+        write_file(folder / "run.json", _json(state))
+        return run
+
+    @classmethod
+    def find(cls, runs: Path, named: str) -> Run:
+        """The run of a name below ``runs``, or of a path.
+
+        Raises RunError where there is none, or where it is of a format that is not known.
+        """
+        for folder in (runs / named, Path(named)):
+            if (folder / "run.json").is_file():
+                run = cls(folder.resolve())
+                found = run.state().get("format")
+                if found != FORMAT:
+                    raise RunError(
+                        f"run '{named}' is of format {found!r}; this version knows {FORMAT}"
+                    )
+                return run
+        near = sorted(p.parent.name for p in runs.glob("*/run.json"))
+        there = f"; runs there: {', '.join(near)}" if near else ""
+        raise RunError(f"no run '{named}' in {runs}{there}")
+
+    def state(self) -> dict[str, Any]:
+        """What run.json says."""
+        try:
+            state = json.loads((self.folder / "run.json").read_text(encoding="utf-8"))
+        except (OSError, ValueError) as error:
+            raise RunError(f"cannot read {self.folder / 'run.json'}: {error}") from None
+        if not isinstance(state, dict):
+            raise RunError(f"{self.folder / 'run.json'} is not a run's state")
+        return state
+
+    def update(self, **changes: Any) -> None:
+        """Change entries of run.json."""
+        write_file(self.folder / "run.json", _json({**self.state(), **changes, "updated": now()}))
+
+    def log(self, event: str, **facts: Any) -> None:
+        """Add a line to the log."""
+        line = json.dumps({"time": now(), "event": event, **facts}, sort_keys=True)
+        with (self.folder / "log.jsonl").open("a", encoding="utf-8") as file:
+            file.write(line + "\n")
+
+    def load(self) -> Problem:
+        """The inputs as they were when the run began.
+
+        Raises RunError where a saved input is not what the run began with, InputError where it cannot
+        be read.
+        """
+        loaded = load_saved(self.folder / "inputs")
+        if digest(loaded.files) != self.state().get("inputs"):
+            raise RunError(f"the inputs saved in {self.folder / 'inputs'} were changed")
+        return Problem(loaded.goals, loaded.car, loaded.parts)
+
+    def ranked(self, keep: int) -> list[Row]:
+        """The ranking of what is finished so far."""
+        return rank(self.ledger.rows(), keep)
+
+    def write_ranking(self, problem: Problem) -> list[Row]:
+        """Write ranked.json and ranked.csv from the ledger, and return the ranking."""
+        rows = self.ranked(problem.goals.search.keep)
+        document = ranking_document(self, problem, rows)
+        # the name and status of the run are no part of what the search found
+        found = {"coverage": document["coverage"], "candidates": document["candidates"]}
+        write_file(self.folder / "ranked.json", _json(found))
+        write_file(self.folder / "ranked.csv", _table(problem, rows))
+        return rows
+
+
+def coverage(problem: Problem, builds_done: int, covered: int) -> dict[str, Any]:
+    """How much of the space was searched; proven only where that is all of it."""
+    space = problem.space
+    return {
+        "builds": space.builds,
+        "builds_done": builds_done,
+        "combinations": space.all_combinations,
+        "covered": covered,
+        "proven": builds_done == space.builds and covered == space.all_combinations,
+    }
+
+
+def coverage_now(run: Run, problem: Problem) -> dict[str, Any]:
+    """Coverage by what the ledger holds at this moment."""
+    done, failed, covered = run.ledger.counts()
+    return coverage(problem, done - failed, covered)
+
+
+def ranking_document(run: Run, problem: Problem, rows: list[Row]) -> dict[str, Any]:
+    """The ranking as ``rank --json`` prints it."""
+    return {
+        "run": run.name,
+        "status": run.state()["status"],
+        "coverage": coverage_now(run, problem),
+        "candidates": [candidate_document(place, row) for place, row in enumerate(rows, 1)],
+    }
+
+
+def candidate_document(place: int, row: Row) -> dict[str, Any]:
+    """One candidate as ``rank --json`` and ``show --json`` print it."""
+    return {
+        "rank": place,
+        "merit": merit(row),
+        "feasible": feasible(row),
+        "yield": None,
+        "price": row["price"],
+        "to_buy": row["to_buy"],
+        "number": row["build"],
+        "build": row["parts"],
+        "duties": row["duties"],
+    }
+
+
+def _table(problem: Problem, rows: list[Row]) -> str:
+    """The ranking as CSV: a line a candidate."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    stations = [station.value for station in problem.space.stations]
+    figures = [
+        (duty, name)
+        for duty in problem.duties
+        for name in next(
+            (row["duties"][duty]["measures"] for row in rows if "measures" in row["duties"][duty]),
+            {},
+        )
+    ]
+    head = ["rank", "build", "feasible", "merit", "price", *stations]
+    writer.writerow([*head, *(f"{duty}: {name}" for duty, name in figures)])
+    for place, row in enumerate(rows, 1):
+        worst = merit(row)
+        line = [place, row["build"], feasible(row), "" if worst is None else worst, row["price"]]
+        line += [row["parts"][station] for station in stations]
+        line += [_cell(row["duties"][duty].get("measures", {}).get(name)) for duty, name in figures]
+        writer.writerow(line)
+    return out.getvalue()
+
+
+def _cell(entry: dict[str, Any] | None) -> Any:
+    if entry is None or entry["value"] is None:
+        return ""
+    value = entry["value"]
+    return (
+        " ".join("" if v is None else repr(v) for v in value) if isinstance(value, list) else value
+    )
+
+
+def _json(document: dict[str, Any]) -> str:
+    return json.dumps(document, indent=1, allow_nan=False) + "\n"
+
+
+def fresh_name(runs: Path, title: str) -> str:
+    """A name for a new run: the goals' name and the time, told apart where two fall together."""
+    word = re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")[:40] or "run"
+    stem = f"{word}-{datetime.now().strftime('%Y%m%d-%H%M%S')}"
+    name, count = stem, 1
+    while (runs / name).exists():
+        count += 1
+        name = f"{stem}-{count}"
+    return name

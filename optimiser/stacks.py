@@ -1,0 +1,76 @@
+"""Which heights the loose pieces in the box can make on a stud, and with which pieces."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import product
+
+from goals.parts import Stack
+
+MOST_WAYS = 200_000
+
+
+@dataclass(frozen=True)
+class Pile:
+    """One way to fill a stud: thicknesses under the joint from the joint outward, and above it, mm."""
+
+    height: float
+    under: tuple[float, ...]
+    above: tuple[float, ...]
+
+
+def piles(stack: Stack) -> list[Pile]:
+    """Every height under the joint that can be built on one side, lowest first, fewest pieces each.
+
+    Each side has half the box. Where the stud's usable length is given, what is not under the joint must
+    be filled by pieces above it, to within the stack's slack.
+    """
+    supply = {thickness: count // 2 for thickness, count in sorted(stack.pieces.items())}
+    best: dict[float, Pile] = {}
+    for used in _ways(supply):
+        height = round(sum(t * n for t, n in used.items()), 6)
+        above: tuple[float, ...] | None = ()
+        if stack.usable is not None:
+            left = {t: supply[t] - used[t] for t in supply}
+            above = _fill(left, stack.usable - height, stack.slack)
+        if above is None:
+            continue
+        under = tuple(t for t, n in sorted(used.items(), reverse=True) for _ in range(n))
+        pile = Pile(height, under, above)
+        held = best.get(height)
+        if held is None or _effort(pile) < _effort(held):
+            best[height] = pile
+    return [best[height] for height in sorted(best)]
+
+
+def _effort(pile: Pile) -> tuple[int, tuple[float, ...]]:
+    return len(pile.under) + len(pile.above), pile.under
+
+
+def _ways(supply: dict[float, int]) -> Iterator[dict[float, int]]:
+    """Every choice of how many pieces of each thickness to use."""
+    total = 1
+    for count in supply.values():
+        total *= count + 1
+    if total > MOST_WAYS:
+        raise ValueError(
+            f"{total} ways to stack these pieces; at most {MOST_WAYS} can be looked at"
+        )
+    for counts in product(*(range(n + 1) for n in supply.values())):
+        yield dict(zip(supply, counts, strict=True))
+
+
+def _fill(left: dict[float, int], room: float, slack: float) -> tuple[float, ...] | None:
+    """Fewest pieces that fill ``room`` to within ``slack``, or None where none do."""
+    if room < -1e-9:
+        return None
+    reach: dict[float, tuple[float, ...]] = {0.0: ()}
+    for thickness in sorted(left, reverse=True):
+        for _ in range(left[thickness]):
+            for height, pieces in list(reach.items()):
+                grown = round(height + thickness, 6)
+                if grown <= room + 1e-9 and len(reach.get(grown, (0.0,) * 99)) > len(pieces) + 1:
+                    reach[grown] = (*pieces, thickness)
+    fitting = [(len(p), -h, p) for h, p in reach.items() if h >= room - slack - 1e-9]
+    return min(fitting)[2] if fitting else None

@@ -1,0 +1,95 @@
+"""What runs in a worker process, and the executors that run it.
+
+A worker gets the problem once, when it starts, and then only build numbers. It ignores Ctrl-C: the
+coordinator decides when to stop.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+from collections.abc import Callable
+from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from typing import Any, ParamSpec, TypeVar
+
+from optimiser.builds import Row, search_build
+from optimiser.problem import Problem
+from optimiser.proposer import scout
+
+P = ParamSpec("P")
+T = TypeVar("T")
+
+_problem: Problem | None = None
+
+
+def start_worker(problem: Problem) -> None:
+    """Make a process ready: keep the problem, leave Ctrl-C to the coordinator."""
+    global _problem
+    _problem = problem
+    if multiprocessing.parent_process() is not None:
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def search_task(number: int) -> Row:
+    """Search one build. A build that fails is a row with its reason, never the end of the night."""
+    assert _problem is not None
+    try:
+        return search_build(_problem, number)
+    except Exception as error:
+        return {"build": number, "failed": f"{type(error).__name__}: {error}"}
+
+
+def scout_task(numbers: list[int]) -> list[tuple[float, int]]:
+    """How promising some builds look; one that cannot be looked at comes last."""
+    assert _problem is not None
+    looks = []
+    for number in numbers:
+        try:
+            looks.append(scout(_problem, number))
+        except Exception:
+            looks.append((1e9, number))
+    return looks
+
+
+class InProcess(Executor):
+    """An executor that does each task at once in this very process."""
+
+    def submit(self, fn: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> Future[T]:
+        """Do the task and return its finished future."""
+        future: Future[T] = Future()
+        try:
+            future.set_result(fn(*args, **kwargs))
+        except Exception as error:
+            future.set_exception(error)
+        return future
+
+
+def count_workers(asked: Any) -> int:
+    """How many processes to use: a number, or 'auto' for all cores this process may use."""
+    if asked != "auto":
+        return int(asked)
+    if hasattr(os, "sched_getaffinity"):
+        return max(1, len(os.sched_getaffinity(0)))
+    return max(1, os.cpu_count() or 1)
+
+
+def make_executor(problem: Problem, workers: int) -> Executor:
+    """An executor of so many processes; one is this process itself."""
+    if workers == 1:
+        start_worker(problem)
+        return InProcess()
+    return ProcessPoolExecutor(
+        workers,
+        mp_context=multiprocessing.get_context("spawn"),
+        initializer=start_worker,
+        initargs=(problem,),
+    )
+
+
+def stop_now(executor: Executor) -> None:
+    """End an executor's processes without waiting for what they do."""
+    executor.shutdown(wait=False, cancel_futures=True)
+    processes = getattr(executor, "_processes", None)
+    for process in list((processes or {}).values()):
+        process.kill()

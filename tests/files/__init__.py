@@ -1,0 +1,1 @@
+"""What people write in the three files, well and badly."""
