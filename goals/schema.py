@@ -68,7 +68,7 @@ def _tidy(node: Any) -> Any:
         return [_tidy(each) for each in node]
     if not isinstance(node, dict):
         return node
-    tidy = {}
+    tidy: dict[str, Any] = {}
     for key, value in node.items():
         if key in ("properties", "patternProperties"):
             tidy[key] = {name: _tidy(each) for name, each in value.items()}

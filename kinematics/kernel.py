@@ -46,6 +46,7 @@ START_SLOPE = 31  # change of t per millimetre of wheel travel at that guess
 RIDE_Z = 32  # wheel-centre height at travel zero, body axes
 GEOMETRY_ROWS = 33
 _SHIFT = GEOMETRY_ROWS  # scratch only: rack displacement of the state at hand
+_BY_TOE = GEOMETRY_ROWS + 1  # scratch only: 1 where the toe is held instead of the tie rod
 
 # Rows of the state columns.
 ARM_T = 0
@@ -71,7 +72,7 @@ ARM_OUT_OF_REACH = 2  # no arm angle gives this wheel-centre height
 # Lanes are worked on in blocks, copied into one flat scratch array: geometry rows, then state rows.
 # Rows a known distance apart are what lets the compiler see that lanes are independent.
 LANES = 64
-OUT = (GEOMETRY_ROWS + 1) * LANES
+OUT = (GEOMETRY_ROWS + 2) * LANES
 MARK = STATE_ROWS  # one more row, the mark as a float
 
 ARRIVED = 1e-9  # mm of wheel-centre height: the iteration stops
@@ -83,13 +84,15 @@ MOST_TURN = 0.2  # of the arm parameter in one step
 FURTHEST_T = 0.7673269879789604
 
 
-@njit(inline="always")
-def _pose(g, i, t, wanted_x, wanted_y, by_toe):  # type: ignore[no-untyped-def]
+@njit(error_model="numpy", forceinline=True)
+def _pose(g, i, t, wanted_x, wanted_y):  # type: ignore[no-untyped-def]
     """Knuckle pose of lane ``i`` at arm parameter ``t``.
 
-    ``by_toe`` true: the turn puts the spindle square to the heading (wanted_x, wanted_y);
+    Where the lane is held by toe the turn puts the spindle square to the heading (wanted_x, wanted_y);
     else the tie rod decides, its inner end moved by the lane's shift along y.
     """
+    # read from memory lane by lane, so that the compiler makes one loop with a blend and not two loops
+    by_toe = g[34 * LANES + i] > 0.0
     # 1. ball joint on its circle, and its movement per radian of arm angle
     q = 1.0 / (1.0 + t * t)
     ca = (1.0 - t * t) * q
@@ -145,21 +148,16 @@ def _pose(g, i, t, wanted_x, wanted_y, by_toe):  # type: ignore[no-untyped-def]
     n2 = g2y * ny + g2z * nz
     n3 = ex * nx + ey * ny + ez * nz
     # 3. the turn about the axis
-    if by_toe:
-        # spindle (knuckle y axis) square to the wanted heading: sx * hx + sy * hy = 0
-        p1 = wanted_x * g1x + wanted_y * g1y
-        p2 = wanted_y * g2y
-        p3 = wanted_x * ex + wanted_y * ey
-        a = h1y * p1 + h2y * p2
-        b = h1y * p2 - h2y * p1
-        c = -ky * p3
-        branch = 1.0
-    else:
-        a = r1 * n1 + r2 * n2
-        b = r1 * n2 - r2 * n1
-        rod = g[28 * LANES + i]
-        c = 0.5 * (rx * rx + ry * ry + rz * rz + nx * nx + ny * ny + nz * nz - rod * rod) - r3 * n3
-        branch = g[29 * LANES + i]
+    p1 = wanted_x * g1x + wanted_y * g1y
+    p2 = wanted_y * g2y
+    p3 = wanted_x * ex + wanted_y * ey
+    rod = g[28 * LANES + i]
+    reach = 0.5 * (rx * rx + ry * ry + rz * rz + nx * nx + ny * ny + nz * nz - rod * rod)
+    # by toe: spindle (knuckle y axis) square to the wanted heading, sx * hx + sy * hy = 0
+    a = h1y * p1 + h2y * p2 if by_toe else r1 * n1 + r2 * n2
+    b = h1y * p2 - h2y * p1 if by_toe else r1 * n2 - r2 * n1
+    c = -ky * p3 if by_toe else reach - r3 * n3
+    branch = 1.0 if by_toe else g[29 * LANES + i]
     m = a * a + b * b
     disc = m - c * c
     root = np.sqrt(disc if disc > 0.0 else 0.0) * branch
@@ -200,19 +198,19 @@ def _pose(g, i, t, wanted_x, wanted_y, by_toe):  # type: ignore[no-untyped-def]
     wx = (vy * dz - vz * dy) * rll
     wy = (vz * dx - vx * dz) * rll
     wz = (vx * dy - vy * dx) * rll
-    if by_toe:
-        num = wanted_x * (wy * sz - wz * sy) + wanted_y * (wz * sx - wx * sz)
-        den = wanted_x * (ey * sz - ez * sy) + wanted_y * (ez * sx - ex * sz)
-    else:
-        ux = tx - nx
-        uy = ty - ny
-        uz = tz - nz
-        num = (
-            ux * (dbx + wy * tz - wz * ty)
-            + uy * (dby + wz * tx - wx * tz)
-            + uz * (dbz + wx * ty - wy * tx)
-        )
-        den = ux * (ey * tz - ez * ty) + uy * (ez * tx - ex * tz) + uz * (ex * ty - ey * tx)
+    ux = tx - nx
+    uy = ty - ny
+    uz = tz - nz
+    num_toe = wanted_x * (wy * sz - wz * sy) + wanted_y * (wz * sx - wx * sz)
+    den_toe = wanted_x * (ey * sz - ez * sy) + wanted_y * (ez * sx - ex * sz)
+    num_rod = (
+        ux * (dbx + wy * tz - wz * ty)
+        + uy * (dby + wz * tx - wx * tz)
+        + uz * (dbz + wx * ty - wy * tx)
+    )
+    den_rod = ux * (ey * tz - ez * ty) + uy * (ez * tx - ex * tz) + uz * (ex * ty - ey * tx)
+    num = num_toe if by_toe else num_rod
+    den = den_toe if by_toe else den_rod
     nu = -num / (den if abs(den) > 1e-9 else 1e-9)
     wx += nu * ex
     wy += nu * ey
@@ -260,7 +258,9 @@ def solve_states(
     lanes = geometry.shape[1]
     heading_x = np.cos(wanted_toe)
     heading_y = -np.sin(wanted_toe)
-    scratch = np.zeros((GEOMETRY_ROWS + STATE_ROWS + 2) * LANES)
+    scratch = np.zeros((GEOMETRY_ROWS + STATE_ROWS + 3) * LANES)
+    for i in range(LANES):
+        scratch[_BY_TOE * LANES + i] = 1.0 if by_toe else 0.0
     for first in range(0, lanes, LANES):
         width = min(LANES, lanes - first)
         for row in range(GEOMETRY_ROWS):
@@ -272,10 +272,10 @@ def solve_states(
                 scratch[_SHIFT * LANES + i] = rack[s, first + min(i, width - 1)]
             _start(scratch, travel[s] if by_travel else 0.0)
             if by_travel:
-                waiting = _find_arm(scratch, travel[s], heading_x, heading_y, by_toe)
+                waiting = _find_arm(scratch, travel[s], heading_x, heading_y)
                 if waiting > 0:
-                    _bisect(scratch, travel[s], heading_x, heading_y, by_toe)
-            _fill(scratch, travel[s], heading_x, heading_y, by_toe, by_travel)
+                    _bisect(scratch, travel[s], heading_x, heading_y)
+            _fill(scratch, travel[s], heading_x, heading_y, by_travel)
             for row in range(STATE_ROWS):
                 for i in range(width):
                     states[row, s, first + i] = scratch[OUT + row * LANES + i]
@@ -292,14 +292,14 @@ def _start(g, lift):  # type: ignore[no-untyped-def]
 
 
 @njit(error_model="numpy", cache=True)
-def _find_arm(g, lift, hx, hy, by_toe):  # type: ignore[no-untyped-def]
+def _find_arm(g, lift, hx, hy):  # type: ignore[no-untyped-def]
     """Newton's method on the arm parameter of every lane; returns how many have not arrived."""
     waiting = 0
     for _ in range(MOST_STEPS):
         waiting = 0
         for i in range(LANES):
             t = g[OUT + i]
-            p = _pose(g, i, t, hx, hy, by_toe)
+            p = _pose(g, i, t, hx, hy)
             miss = p[11] - (g[RIDE_Z * LANES + i] + lift)
             # d(height)/dt = d(height)/d(angle) * 2 / (1 + t^2); a step is held to a quarter turn or so
             step = miss / (p[33] * 2.0 * p[28])
@@ -319,7 +319,7 @@ def _find_arm(g, lift, hx, hy, by_toe):  # type: ignore[no-untyped-def]
 
 
 @njit(error_model="numpy", cache=True)
-def _bisect(g, lift, hx, hy, by_toe):  # type: ignore[no-untyped-def]
+def _bisect(g, lift, hx, hy):  # type: ignore[no-untyped-def]
     """The safeguard: lanes that Newton's method left are found by halving, or stay unmet.
 
     Close to over-centre the wheel centre's height has a square-root corner that Newton's method can
@@ -331,10 +331,10 @@ def _bisect(g, lift, hx, hy, by_toe):  # type: ignore[no-untyped-def]
         wanted = g[RIDE_Z * LANES + i] + lift
         low = -FURTHEST_T
         high = FURTHEST_T
-        starts_below = _height(g, i, low, hx, hy, by_toe) < wanted
+        starts_below = _height(g, i, low, hx, hy) < wanted
         for _ in range(60):
             t = 0.5 * (low + high)
-            if (_height(g, i, t, hx, hy, by_toe) < wanted) == starts_below:
+            if (_height(g, i, t, hx, hy) < wanted) == starts_below:
                 low = t
             else:
                 high = t
@@ -342,20 +342,20 @@ def _bisect(g, lift, hx, hy, by_toe):  # type: ignore[no-untyped-def]
 
 
 @njit(error_model="numpy", cache=True)
-def _height(g, i, t, hx, hy, by_toe):  # type: ignore[no-untyped-def]
+def _height(g, i, t, hx, hy):  # type: ignore[no-untyped-def]
     """Wheel-centre height of one lane at arm parameter ``t``."""
-    return _pose(g, i, t, hx, hy, by_toe)[11]
+    return _pose(g, i, t, hx, hy)[11]
 
 
 @njit(error_model="numpy", cache=True)
-def _fill(g, lift, hx, hy, by_toe, by_travel):  # type: ignore[no-untyped-def]
+def _fill(g, lift, hx, hy, by_travel):  # type: ignore[no-untyped-def]
     """Write the state rows of every lane from its arm parameter, and mark what was not reached."""
     for i in range(LANES):
         (
             bx, by, bz, ex, ey, ez, sx, sy, sz, ox, oy, cz, tx, ty, tz, nx, ny, nz, wx, wy, wz,
             _dbx, dby, dcz, oz, mu, mu2, disc, _q, r1, r2, r3, n3,
             _held, qx, qy, qz,
-        ) = _pose(g, i, g[OUT + i], hx, hy, by_toe)  # fmt: skip
+        ) = _pose(g, i, g[OUT + i], hx, hy)  # fmt: skip
         g[OUT + 1 * LANES + i] = ex
         g[OUT + 2 * LANES + i] = ey
         g[OUT + 3 * LANES + i] = ez

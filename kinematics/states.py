@@ -122,3 +122,11 @@ def solve(geometry: Floats, travel: Floats, rack: Floats, *, toe: float | None =
         marks,
     )
     return CornerStates(states, marks)
+
+
+def warm_up() -> None:
+    """Compile the kernel, or load it compiled: the first call takes seconds, later ones nothing.
+
+    Done once before worker processes start, so that they find it compiled.
+    """
+    solve(np.ones((k.GEOMETRY_ROWS, 1)), np.zeros(1), np.zeros((1, 1)))

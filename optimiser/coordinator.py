@@ -28,8 +28,8 @@ from optimiser.workers import (
 
 # How long builds under way may go on after the time is up, s.
 GRACE = 30.0
-# A build whose worker dies this often is written down as failed.
-MOST_DEATHS = 2
+# A build that was under way this often when a worker died is written down as failed.
+MOST_DEATHS = 4
 SCOUT_CHUNK = 8
 SAVE_EVERY = 10.0
 
@@ -115,23 +115,34 @@ class Search:
         chunks = [left[i : i + SCOUT_CHUNK] for i in range(0, len(left), SCOUT_CHUNK)]
         self.progress.phase = "looking over the builds"
         self.show(self.progress)
-        futures = [executor.submit(scout_task, chunk) for chunk in chunks]
-        looks = [look for future in futures for look in future.result()]
+        waiting = {executor.submit(scout_task, chunk) for chunk in chunks}
+        looks: list[tuple[float, int]] = []
+        while waiting and not self.interrupts:
+            finished, waiting = wait(waiting, timeout=0.5, return_when=FIRST_COMPLETED)
+            try:
+                looks += [look for future in finished for look in future.result()]
+            except BrokenProcessPool:
+                # the order is a help, not a need: the search itself deals with dead workers
+                return InOrder(left)
         self.progress.phase = "searching"
         return InOrder([number for _, number in sorted(looks)])
 
     def _loop(self, executor: Executor, proposer: Proposer) -> Executor:
         while True:
-            self._hand_out(executor, proposer)
-            if not self.flying or self.interrupts > 1:
-                return executor
-            if time.monotonic() > self.deadline + GRACE:
-                return executor
-            finished, _ = wait(self.flying, timeout=0.5, return_when=FIRST_COMPLETED)
-            broken = False
-            for future in finished:
-                broken |= self._take(future, proposer)
-            if broken:
+            try:
+                self._hand_out(executor, proposer)
+                if not self.flying or self.interrupts > 1:
+                    return executor
+                if time.monotonic() > self.deadline + GRACE:
+                    return executor
+                finished, _ = wait(self.flying, timeout=0.5, return_when=FIRST_COMPLETED)
+                for future in finished:
+                    row = future.result()
+                    del self.flying[future]
+                    self._write(row)
+                    if "failed" not in row:
+                        proposer.tell(row)
+            except BrokenProcessPool:
                 executor = self._revive(executor)
             self.show(self.progress)
             self._save_now_and_then()
@@ -142,25 +153,32 @@ class Search:
             number = self.again.pop() if self.again else proposer.next()
             if number is None:
                 return
-            self.flying[executor.submit(search_task, number)] = number
+            try:
+                self.flying[executor.submit(search_task, number)] = number
+            except BrokenProcessPool:
+                self.again.append(number)
+                raise
 
-    def _take(self, future: Future[Row], proposer: Proposer) -> bool:
-        """Write a finished build down; True where its worker died instead."""
-        number = self.flying.pop(future)
-        try:
-            row = future.result()
-        except BrokenProcessPool:
+    def _revive(self, executor: Executor) -> Executor:
+        """A new pool after a worker died; what was under way is searched again.
+
+        A broken pool does not say whose build killed it, so each build under way is counted; one that was
+        there every time is written down as failed.
+        """
+        for future, number in self.flying.items():
+            if future.done() and future.exception() is None:
+                self._write(future.result())
+                continue
             self.deaths[number] = self.deaths.get(number, 0) + 1
             if self.deaths[number] < MOST_DEATHS:
                 self.again.append(number)
-                return True
-            row = {"build": number, "failed": "the worker process died while searching it"}
-            self._write(row)
-            return True
-        self._write(row)
-        if "failed" not in row:
-            proposer.tell(row)
-        return False
+            else:
+                reason = f"the worker process died {MOST_DEATHS} times while searching it"
+                self._write({"build": number, "failed": reason})
+        self.flying.clear()
+        executor.shutdown(wait=False, cancel_futures=True)
+        self.run.log("a worker process died")
+        return make_executor(self.problem, self.workers)
 
     def _write(self, row: Row) -> None:
         failed = "failed" in row
@@ -177,17 +195,6 @@ class Search:
         self.progress.serving += feasible(row)
         if self.progress.best is None or key(row) < key(self.progress.best):
             self.progress.best = row
-
-    def _revive(self, executor: Executor) -> Executor:
-        """A new pool after one broke; builds that were under way are searched again."""
-        for future, number in list(self.flying.items()):
-            # all tasks of a broken pool fail together, through no fault of their own
-            if future.done() or future.cancel() or True:
-                self.again.append(number)
-        self.flying.clear()
-        executor.shutdown(wait=False, cancel_futures=True)
-        self.run.log("worker died")
-        return make_executor(self.problem, self.workers)
 
     def _save_now_and_then(self) -> None:
         if time.monotonic() - self.saved > SAVE_EVERY:

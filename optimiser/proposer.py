@@ -13,12 +13,14 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from goals.verdicts import Demand
+from kinematics.measures import Stage
 from optimiser.problem import Problem
 from optimiser.ranking import Row, lack, merit, served
 
 # Up to here every build is looked at before the first is searched.
 MOST_SCOUTED = 3000
-SAMPLE = 256
+SAMPLE = 96
 # Optuna's samplers slow down with the square of what they are told.
 MOST_TOLD = 1500
 TRIES = 20
@@ -39,7 +41,8 @@ class Proposer(Protocol):
 def scout(problem: Problem, number: int) -> tuple[float, int]:
     """How promising a build looks: the sum over duties of the least lack in a sample of its settings.
 
-    The sample is the same for the same inputs. Limits are weighed by shortfall, targets not at all.
+    A figure to sort by, no verdict: limits that cost little are looked at, dear ones by a bound of their
+    figure, targets not at all. The sample is the same for the same inputs.
     """
     build = problem.space.build(number)
     total = 0.0
@@ -49,23 +52,28 @@ def scout(problem: Problem, number: int) -> tuple[float, int]:
             total += WORST
             continue
         rng = np.random.default_rng([problem.goals.search.seed, number])
-        sizes = [d.size for d in assembly.dimensions]
-        positions = np.stack(
-            [rng.integers(0, size, SAMPLE) for size in sizes] or [np.zeros(SAMPLE, dtype=int)],
-            axis=1,
-        )
-        if not sizes:
-            positions = positions[:1, :0]
-        scene = assembly.scene(positions.astype(np.int64))
-        short = np.zeros(scene.lanes)
-        for demand in problem.demands(assembly, duty):
-            if demand.is_limit:
-                # the cheap bounds of a costly limit tell enough here
-                bounds = demand.bounds()
-                test = bounds[-1] if bounds else demand
-                short += np.minimum(test.shortfall(test.figures(scene)), 10.0)
-        total += float(np.sort(short)[: SAMPLE // 32].mean())
+        positions = np.zeros((SAMPLE, len(assembly.dimensions)), dtype=np.int64)
+        for column, dim in enumerate(assembly.dimensions):
+            positions[:, column] = rng.integers(0, dim.size, SAMPLE)
+        scene = assembly.scene(positions)
+        short = np.zeros(SAMPLE)
+        for test in _quick_looks(problem.demands(assembly, duty)):
+            short += np.minimum(test.shortfall(test.figures(scene)), 10.0)
+        total += float(np.sort(short)[: SAMPLE // 16].mean())
     return round(total, 6), number
+
+
+def _quick_looks(wanted: list[Demand]) -> list[Demand]:
+    """Limits that cost a few states at most, or the cheapest bound of them."""
+    looks = []
+    for demand in wanted:
+        if demand.is_limit:
+            bounds = demand.bounds()
+            if bounds:
+                looks.append(bounds[0])
+            elif demand.stage <= Stage.TRAVEL:
+                looks.append(demand)
+    return looks
 
 
 class InOrder:

@@ -13,7 +13,10 @@ import io
 import json
 import os
 import re
+import sqlite3
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -142,6 +145,24 @@ class Run:
         line = json.dumps({"time": now(), "event": event, **facts}, sort_keys=True)
         with (self.folder / "log.jsonl").open("a", encoding="utf-8") as file:
             file.write(line + "\n")
+
+    @contextmanager
+    def held(self) -> Iterator[None]:
+        """Keep other searches off this run while it is searched.
+
+        Raises RunError where another process holds it. The hold ends with the process that has it, so a
+        kill leaves nothing stale behind.
+        """
+        lock = sqlite3.connect(self.folder / "search.lock", timeout=0.0, isolation_level=None)
+        try:
+            lock.execute("BEGIN EXCLUSIVE")
+        except sqlite3.OperationalError:
+            lock.close()
+            raise RunError(f"run '{self.name}' is being searched by another process") from None
+        try:
+            yield
+        finally:
+            lock.close()
 
     def load(self) -> Problem:
         """The inputs as they were when the run began.

@@ -13,6 +13,7 @@ from collections.abc import Callable
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from typing import Any, ParamSpec, TypeVar
 
+from kinematics.states import warm_up
 from optimiser.builds import Row, search_build
 from optimiser.problem import Problem
 from optimiser.proposer import scout
@@ -79,6 +80,7 @@ def make_executor(problem: Problem, workers: int) -> Executor:
     if workers == 1:
         start_worker(problem)
         return InProcess()
+    warm_up()
     return ProcessPoolExecutor(
         workers,
         mp_context=multiprocessing.get_context("spawn"),

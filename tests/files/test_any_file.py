@@ -66,7 +66,7 @@ def _places(data: Any) -> list[tuple[Any, Any]]:
     return [(data, key) for key in keys] + [each for key in keys for each in _places(data[key])]
 
 
-@settings(deadline=2000, max_examples=400)
+@settings(deadline=2000, max_examples=250)
 @given(st.sampled_from(["goals", "car", "parts"]), st.data())
 def test_any_value_in_any_place(name: str, data: st.DataObject) -> None:
     good = read_document("", {"goals": GOALS, "car": CAR, "parts": PARTS}[name].encode()).data

@@ -1,0 +1,63 @@
+"""The car as it stands against the goals: as measured, and today's parts in each duty."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from goals.duties import LoweringRange
+from kinematics.arrays import Ints
+from kinematics.scene import DutyFrame
+from optimiser.assembly import Assembly, as_measured
+from optimiser.evaluate import Record, curves_of, measures_of, solved_of, verdict_of
+from optimiser.problem import Problem
+from optimiser.space import Dimension
+
+
+def check_document(problem: Problem) -> Record:
+    """What ``check --json`` prints.
+
+    ``as_measured`` is the car as its file gives it; a duty's figures are the same car with today's parts,
+    lowered by that duty's ``lowered_by`` (the least of its range) and its toe reset.
+    """
+    frame = DutyFrame(overtravel=problem.goals.tolerances.rack_overtravel)
+    scene = as_measured(problem.car, frame)
+    space = problem.space
+    return {
+        "car": problem.car.name,
+        "space": {"builds": space.builds, "combinations": space.all_combinations},
+        "as_measured": {"measures": measures_of(scene, []), "curves": curves_of(scene)},
+        "duties": {duty: _today(problem, duty) for duty in problem.duties},
+    }
+
+
+def _today(problem: Problem, duty: str) -> Record:
+    assembly, positions = todays_parts(problem, duty)
+    scene = assembly.scene(positions)
+    wanted = problem.demands(assembly, duty)
+    record = verdict_of(scene, wanted)
+    record["solved"] = solved_of(assembly, scene, tuple(int(p) for p in positions[0]))
+    record["measures"] = measures_of(scene, wanted)
+    record["curves"] = curves_of(scene)
+    return record
+
+
+def todays_parts(problem: Problem, duty: str) -> tuple[Assembly, Ints]:
+    """Today's parts with everything set as it stands, lowered by what the duty says."""
+    build = problem.space.today()
+    lowering = problem.goals.duties[duty].lowered_by
+    wanted = lowering.min if isinstance(lowering, LoweringRange) else lowering
+    dims = tuple(d for d in build.dimensions if "lowered_by" not in d.effects)
+    fixed = problem.assembly_of(build, duty, (), 0.0).channels("left", _none())["lowered_by"][0]
+    assembly = problem.assembly_of(build, duty, dims, wanted - float(fixed))
+    return assembly, np.array([[as_set_today(d) for d in dims]], dtype=np.int64).reshape(1, -1)
+
+
+def as_set_today(dim: Dimension) -> int:
+    """Where a part on the car stands as measured: at zero; a choice at its first position."""
+    if dim.kind == "choice":
+        return 0
+    return int(np.abs(np.array([float(v) for v in dim.values])).argmin())
+
+
+def _none() -> Ints:
+    return np.zeros((1, 0), dtype=np.int64)

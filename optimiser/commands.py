@@ -1,0 +1,267 @@
+"""The command line. Heavy modules load only when a command runs, so that --help answers at once."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from optimiser.entry import BAD_INPUT, STOPPED_EARLY
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from optimiser.problem import Problem
+    from optimiser.runs import Run
+
+NOTHING_FEASIBLE = 1
+
+app = typer.Typer(
+    add_completion=True,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    help="Choose bolt-on front-suspension parts and every position they stand in, so that one car "
+    "serves opposed duties.",
+)
+
+GoalsFile = Annotated[Path, typer.Argument(help="The goals file.", show_default=False)]
+RunName = Annotated[str, typer.Argument(help="A run's name, or its folder.", show_default=False)]
+Place = Annotated[int, typer.Argument(help="Place in the ranking, from 1.", min=1)]
+Runs = Annotated[Path, typer.Option("--runs", help="Where runs are kept.")]
+AsJson = Annotated[bool, typer.Option("--json", help="One JSON document on stdout, nothing else.")]
+
+HERE = Path("runs")
+
+
+class What(StrEnum):
+    """A kind of file."""
+
+    GOALS = "goals"
+    CAR = "car"
+    PARTS = "parts"
+
+
+@contextmanager
+def _plain_errors() -> Iterator[None]:
+    """Turn what can be wrong with files and runs into words and an exit code."""
+    from goals.faults import InputError
+    from optimiser.runs import RunError
+
+    try:
+        yield
+    except InputError as error:
+        _say(str(error))
+        raise typer.Exit(BAD_INPUT) from None
+    except (RunError, ValueError) as error:
+        _say(f"shimwright: {error}")
+        raise typer.Exit(BAD_INPUT) from None
+    except OSError as error:
+        where = f": {error.filename}" if error.filename else ""
+        _say(f"shimwright: {error.strerror or error}{where}")
+        raise typer.Exit(BAD_INPUT) from None
+
+
+def _say(text: str) -> None:
+    print(text, file=sys.stderr, flush=True)
+
+
+def _console() -> Console:
+    from rich.console import Console
+
+    return Console(highlight=False, width=None if sys.stdout.isatty() else 80)
+
+
+def _print(document: dict[str, Any], as_json: bool, show: Callable[[Console], None]) -> None:
+    if as_json:
+        print(json.dumps(document, allow_nan=False))
+    else:
+        show(_console())
+
+
+def _load(goals: Path) -> tuple[Problem, Any]:
+    from goals.reading import load_goals
+    from optimiser.problem import Problem
+
+    loaded = load_goals(goals)
+    for notice in loaded.notices:
+        _say(notice)
+    problem = Problem(loaded.goals, loaded.car, loaded.parts)
+    # what the space refuses is the files' fault, and is better told before a run folder is made
+    _ = problem.space.builds
+    return problem, loaded
+
+
+@app.command()
+def demo(runs: Runs = HERE, as_json: AsJson = False) -> None:
+    """Lay the shipped example's files in RUNS/demo-inputs, to be edited, and search them."""
+    from importlib.resources import files
+
+    with _plain_errors():
+        folder = runs / "demo-inputs"
+        folder.mkdir(parents=True, exist_ok=True)
+        for name in ("car.yaml", "parts.yaml", "goals.yaml"):
+            target = folder / name
+            if target.exists():
+                _say(f"{target} is there already and is used as it is")
+            else:
+                target.write_bytes(files("goals.examples").joinpath(name).read_bytes())
+                _say(f"laid down {target}")
+        _search(folder / "goals.yaml", runs, None, as_json)
+
+
+@app.command()
+def check(goals: GoalsFile, as_json: AsJson = False) -> None:
+    """Show the car as measured and, per duty, today's parts lowered, against the goals."""
+    with _plain_errors():
+        problem, _ = _load(goals)
+        from optimiser.checking import check_document
+        from optimiser.tables import print_check
+
+        document = check_document(problem)
+        _print(document, as_json, lambda console: print_check(console, document))
+
+
+@app.command()
+def search(
+    goals: GoalsFile,
+    runs: Runs = HERE,
+    name: Annotated[str | None, typer.Option("--name", help="Name of the run.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Search the parts and positions for the goals; the run is kept below RUNS."""
+    with _plain_errors():
+        _search(goals, runs, name, as_json)
+
+
+@app.command()
+def resume(run: RunName, runs: Runs = HERE, as_json: AsJson = False) -> None:
+    """Go on with a run that was stopped, from its last finished build."""
+    with _plain_errors():
+        from optimiser import VERSION
+        from optimiser.runs import Run, RunError
+
+        found = Run.find(runs, run)
+        if found.state().get("version") != VERSION:
+            raise RunError(
+                f"run '{found.name}' was begun with version {found.state().get('version')}, this is "
+                f"{VERSION}: figures of two versions are not mixed in one ranking"
+            )
+        _go(found, found.load(), as_json)
+
+
+def _search(goals: Path, runs: Path, name: str | None, as_json: bool) -> None:
+    from optimiser.runs import Run, RunError, fresh_name
+
+    problem, loaded = _load(goals)
+    if name is not None and (Path(name).name != name or name.startswith(".")):
+        raise RunError(f"'{name}' is no name for a run: a plain word, no folders")
+    run = Run.create(runs, name or fresh_name(runs, loaded.goals.name or goals.stem), loaded)
+    _say(f"run {run.folder}")
+    _go(run, problem, as_json)
+
+
+def _go(run: Run, problem: Problem, as_json: bool) -> None:
+    """Search a run to its end or its stop, print the ranking, and end with the exit code it deserves."""
+    from optimiser.coordinator import Search
+    from optimiser.progress import ProgressLine
+    from optimiser.ranking import feasible
+    from optimiser.runs import STOPPED
+
+    space = problem.space
+    _say(f"{space.builds:,} builds, {space.all_combinations:,} combinations to cover")
+    show = ProgressLine()
+    with run.held():
+        status = Search(run, problem, show).go()
+    show.done()
+    rows = run.ranked(problem.goals.search.keep)
+    _rank(run, problem, as_json, 10)
+    if status == STOPPED:
+        _say(f"stopped early; go on with: shimwright resume {run.name}")
+        raise typer.Exit(STOPPED_EARLY)
+    if not any(feasible(row) for row in rows):
+        raise typer.Exit(NOTHING_FEASIBLE)
+
+
+@app.command()
+def rank(
+    run: RunName,
+    runs: Runs = HERE,
+    top: Annotated[int, typer.Option("--top", help="How many to print.", min=1)] = 20,
+    as_json: AsJson = False,
+) -> None:
+    """Show the ranked builds of a run, finished or still searching."""
+    with _plain_errors():
+        from optimiser.runs import Run
+
+        found = Run.find(runs, run)
+        _rank(found, found.load(), as_json, top)
+
+
+def _rank(run: Run, problem: Problem, as_json: bool, top: int) -> None:
+    from optimiser.runs import ranking_document
+    from optimiser.tables import print_rank
+
+    document = ranking_document(run, problem, run.ranked(problem.goals.search.keep))
+    _print(document, as_json, lambda console: print_rank(console, document, top))
+
+
+def _row(run: Run, problem: Problem, place: int) -> dict[str, Any]:
+    from optimiser.runs import RunError
+
+    rows = run.ranked(problem.goals.search.keep)
+    if place > len(rows):
+        raise RunError(f"run '{run.name}' has {len(rows)} ranked candidates, not {place}")
+    return rows[place - 1]
+
+
+@app.command()
+def show(run: RunName, place: Place, runs: Runs = HERE, as_json: AsJson = False) -> None:
+    """Show one candidate: parts, positions, every figure and its curves."""
+    with _plain_errors():
+        from optimiser.detail import show_document
+        from optimiser.runs import Run
+        from optimiser.tables import print_show
+
+        found = Run.find(runs, run)
+        problem = found.load()
+        document = show_document(found, problem, _row(found, problem, place), place)
+        _print(document, as_json, lambda console: print_show(console, problem, document))
+
+
+@app.command()
+def sheet(
+    run: RunName,
+    place: Place,
+    runs: Runs = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """Print the bench sheet of one candidate, and keep it as text and Markdown in the run's sheets/."""
+    with _plain_errors():
+        from optimiser.detail import write_sheets
+        from optimiser.runs import Run
+
+        found = Run.find(runs, run)
+        problem = found.load()
+        text, paths = write_sheets(found, problem, _row(found, problem, place), place)
+        if as_json:
+            print(json.dumps({"run": found.name, "rank": place, "files": paths, "text": text}))
+        else:
+            print(text)
+        for path in paths:
+            _say(f"kept as {path}")
+
+
+@app.command()
+def schema(what: Annotated[What, typer.Argument(help="goals, car or parts.")]) -> None:
+    """Print the JSON Schema of a kind of file, for editors that complete and check."""
+    from goals.schema import json_schema
+
+    print(json.dumps(json_schema(what.value), indent=2))

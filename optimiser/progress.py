@@ -1,0 +1,84 @@
+"""Progress of a search on stderr: on a terminal one line that renews itself, else a line now and then."""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+
+from optimiser.coordinator import Progress
+from optimiser.ranking import feasible, merit
+
+QUIET_EVERY = 5.0
+
+
+def duration(seconds: float | None) -> str:
+    """A stretch of time in words: '8 s', '4 min', '3 h 20 min'."""
+    if seconds is None:
+        return "?"
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    if seconds < 5400:
+        return f"{seconds / 60:.0f} min"
+    return f"{int(seconds // 3600)} h {int(seconds % 3600 // 60)} min"
+
+
+def line(progress: Progress) -> str:
+    """How far the search is, in one line."""
+    if progress.phase.startswith("looking"):
+        return f"{progress.phase}: {progress.builds} to order"
+    parts = [
+        f"{progress.done} of {progress.builds} builds",
+        f"{progress.rate:.2f} a second" if progress.rate < 10 else f"{progress.rate:.0f} a second",
+        f"{progress.serving} serve every duty",
+        best_so_far(progress),
+        f"about {duration(progress.seconds_left)} left",
+    ]
+    if progress.phase != "searching":
+        parts.append(progress.phase)
+    if progress.failed:
+        parts.insert(3, f"{progress.failed} failed")
+    return ", ".join(parts)
+
+
+def best_so_far(progress: Progress) -> str:
+    """The best build so far in a few words."""
+    if progress.best is None:
+        return "none yet"
+    if feasible(progress.best):
+        return f"best merit {merit(progress.best):.3f}"
+    return "nothing feasible yet"
+
+
+class ProgressLine:
+    """Shows progress without getting in the way of a table on stdout."""
+
+    def __init__(self) -> None:
+        self.live = sys.stderr.isatty() and os.environ.get("TERM") != "dumb"
+        self.last = 0.0
+        self.best: int | None = None
+        self.width = 0
+        self.began = time.monotonic()
+
+    def __call__(self, progress: Progress) -> None:
+        """Show it, if it is time to."""
+        now = time.monotonic()
+        new_best = progress.best is not None and progress.best["build"] != self.best
+        first = new_best and feasible(progress.best or {}) and self.best is None
+        if progress.best is not None and feasible(progress.best):
+            self.best = progress.best["build"]
+        if not first and now - self.last < (0.2 if self.live else QUIET_EVERY):
+            return
+        self.last = now
+        text = line(progress)
+        if self.live:
+            print("\r" + text.ljust(self.width), end="", file=sys.stderr, flush=True)
+            self.width = len(text)
+        else:
+            stamp = duration(now - self.began)
+            print(f"[{stamp}] {text}", file=sys.stderr, flush=True)
+
+    def done(self) -> None:
+        """Leave the line."""
+        if self.live and self.width:
+            print(file=sys.stderr)

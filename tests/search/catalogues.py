@@ -1,0 +1,154 @@
+"""Small random catalogues of parts on unlike cars, for tests of the search. All invented."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from goals.car import Car as CarFile
+from goals.duties import GoalsFile
+from goals.parts import Parts
+from optimiser.problem import Problem
+from tests.cars import CARS, Car
+
+
+def car_mapping(car: Car) -> dict[str, Any]:
+    """An invented car as a car file says it."""
+    return {
+        "format": 1,
+        "name": f"{car.name} (invented)",
+        "suspension": "strut",
+        "wheelbase": car.wheelbase,
+        "points": {name: list(point) for name, point in car.points.items()},
+        "static": {"toe": car.toe, "camber": car.camber},
+        "rack": {"travel": car.rack_travel, "per_turn": 44},
+        "wheel": {"offset": -car.inset, "width": 180, "spacer": 0},
+        "tyre": {
+            "width": 205,
+            "diameter": 2 * car.loaded_radius + 20,
+            "loaded_radius": car.loaded_radius,
+        },
+        "masses": {"total": 1100, "front": 580, "cg_height": car.cg_height},
+        "rear": {"roll_centre_height": 200},
+    }
+
+
+def random_parts(rng: np.random.Generator) -> dict[str, Any]:
+    """A small box: every form of effect, a few hundred to a few thousand settings in all."""
+    drop = float(rng.integers(10, 40))
+    return {
+        "format": 1,
+        "stations": {
+            "knuckle": [
+                {
+                    "id": "dropped",
+                    "moves": {
+                        "ball_joint": [0, 0, -drop],
+                        "tie_rod_outer": [float(rng.integers(0, 12)), 0, -drop],
+                    },
+                    "price": 300,
+                }
+            ],
+            "lower_arm": [
+                {
+                    "id": "threaded",
+                    "today": True,
+                    "adjusts": {
+                        "length": {
+                            "along": {"ball_joint": [0, 1, 0]},
+                            "range": [0, float(rng.integers(6, 12))],
+                            "step": 3,
+                        },
+                    },
+                }
+            ],
+            "top_mount": [
+                {
+                    "id": "slider",
+                    "today": True,
+                    "adjusts": {
+                        "in_out": {"along": {"top_mount": [0, -2, 0]}, "range": [0, 12], "step": 6},
+                        "fore_aft": {
+                            "along": {"top_mount": [-1, 0, 0]},
+                            "range": [0, 9],
+                            "step": 9,
+                        },
+                    },
+                }
+            ],
+            "tie_rod_stud": [
+                {
+                    "id": "washers",
+                    "today": True,
+                    "stack": {
+                        "point": "tie_rod_outer",
+                        "along": [0, 0, -1],
+                        "pieces": {2: 2, 4: 4, int(rng.integers(5, 9)): 2},
+                    },
+                }
+            ],
+            "rack_mount": [
+                {
+                    "id": "turned",
+                    "choices": {
+                        "thick_side": {
+                            "back": {"moves": {"tie_rod_inner": [8, 0, 0]}},
+                            "up": {"moves": {"tie_rod_inner": [0, 0, -6]}},
+                        }
+                    },
+                }
+            ],
+            "rack_end": [
+                {
+                    "id": "ring",
+                    "moves": {"tie_rod_inner": [0, 4, 0]},
+                    "adds": {"rack": {"travel": float(rng.integers(-20, 4))}},
+                    "fits": {"not_with": ["turned"] if rng.random() < 0.5 else []},
+                }
+            ],
+        },
+    }
+
+
+def random_duty(rng: np.random.Generator) -> dict[str, Any]:
+    """Limits and targets of every stage, at random strictness."""
+    low = float(rng.uniform(-4, -1))
+    limits: dict[str, Any] = {
+        "camber": {"min": low, "max": low + float(rng.uniform(0.5, 3))},
+        "bump_steer": {"max": float(rng.uniform(0.1, 1.0)), "over": [-40, 40]},
+        "toggle_margin": {"min": float(rng.uniform(0, 15))},
+        "roll_centre_height": {"min": float(rng.uniform(-80, 20))},
+        "lock_inner": {"min": float(rng.uniform(15, 30))},
+    }
+    targets = {
+        "bump_steer": {"value": 0, "tolerance": 0.05, "weight": 2, "over": [-30, 30]},
+        "roll_centre_height": {"value": 50, "tolerance": 10},
+        "ackermann": {"points": [[8, 40], [16, 30]], "tolerance": 15},
+        "camber": {"value": -2.0, "tolerance": 0.5},
+        "toggle_margin": {"value": 30, "tolerance": 5},
+    }
+    names = list(limits)
+    return {
+        "lowered_by": float(rng.choice([0, 20, 40])),
+        "limits": {n: limits[n] for n in names if rng.random() < 0.75},
+        "targets": {n: targets[n] for n in targets if rng.random() < 0.8},
+    }
+
+
+def random_problem(seed: int) -> Problem:
+    """A small problem on one of the invented cars."""
+    rng = np.random.default_rng(seed)
+    car = CARS[int(rng.integers(len(CARS)))]
+    goals = {
+        "format": 1,
+        "car": "car.yaml",
+        "parts": "parts.yaml",
+        "duties": {"first": random_duty(rng), "second": random_duty(rng)},
+        "search": {"hours": 0.1, "workers": 1, "keep": 50, "seed": seed},
+    }
+    return Problem(
+        GoalsFile.model_validate(goals),
+        CarFile.model_validate(car_mapping(car)),
+        Parts.model_validate(random_parts(rng)),
+    )
