@@ -100,11 +100,8 @@ def _rule(case: _Case) -> Words:
     return f"{case.here}: {error or case.message}", "", None
 
 
-def _type(noun: str) -> Callable[[_Case], Words]:
-    def words(case: _Case) -> Words:
-        return case.here, wanted(case.model, case.path) or noun, None
-
-    return words
+def _form(case: _Case) -> Words:
+    return case.here, wanted(case.model, case.path) or "a list of another length", None
 
 
 def _noun(noun: str) -> Callable[[_Case], Words]:
@@ -117,11 +114,6 @@ def _bound(words: str, key: str) -> Callable[[_Case], Words]:
 
 def _length(words: str, key: str) -> Callable[[_Case], Words]:
     return lambda case: (case.here, words.format(case.context[key]), None)
-
-
-def _tuple_long(case: _Case) -> Words:
-    fallback = f"a list of at most {case.context.get('max_length')}"
-    return case.here, wanted(case.model, case.path) or fallback, None
 
 
 _MAPPING = _noun("a mapping of keys and values")
@@ -139,7 +131,7 @@ _TABLE: Mapping[str, tuple[Spot, Callable[[_Case], Words]]] = {
     "bool_type": ("value", _noun("true or false")),
     "string_type": ("value", _noun("a text; quotes make a number one")),
     "list_type": ("value", _noun("a list")),
-    "tuple_type": ("value", _type("a list")),
+    "tuple_type": ("value", _form),
     "dict_type": ("value", _MAPPING),
     "model_type": ("value", _MAPPING),
     "model_attributes_type": ("value", _MAPPING),
@@ -149,7 +141,7 @@ _TABLE: Mapping[str, tuple[Spot, Callable[[_Case], Words]]] = {
     "less_than": ("value", _bound("less than {}", "lt")),
     "less_than_equal": ("value", _bound("{} or less", "le")),
     "too_short": ("value", _length("at least {} in it", "min_length")),
-    "too_long": ("value", _tuple_long),
+    "too_long": ("value", _form),
     "string_pattern_mismatch": ("value", _noun(_IDENTIFIER)),
     "string_too_long": ("value", _length("at most {} letters", "max_length")),
 }

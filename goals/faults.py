@@ -19,7 +19,7 @@ MAX_WORD = 80
 MAX_CANDIDATES = 500
 
 
-@dataclass(frozen=True, order=True)
+@dataclass(frozen=True)
 class Fault:
     """One fault in one file; ``line`` and ``column`` count from 1, both 0 mean the file as a whole.
 

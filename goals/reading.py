@@ -6,7 +6,6 @@ holds every fault of every file.
 
 from __future__ import annotations
 
-import os
 import stat
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -16,7 +15,7 @@ from typing import TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from goals.asks import check_asks, in_measure_units
+from goals.asks import check_asks, in_measure_units, unused_sections
 from goals.boxes import check_parts, parts_notices
 from goals.car import Car
 from goals.document import MAX_BYTES, Document, read_document
@@ -120,21 +119,18 @@ def _load(path: Path, car_at: Callable[[str], Path], parts_at: Callable[[str], P
     parts_section = reader.part(written, "parts", PARTS, parts_at)
     notices = _check(reader, written, car_section, parts_section)
     goals = reader.model(GoalsFile, written)
-    car = _inner(reader, Car, car_section, written)
-    parts = _inner(reader, Parts, parts_section, written)
+    car = _inner(reader, Car, car_section, goals and goals.car)
+    parts = _inner(reader, Parts, parts_section, goals and goals.parts)
     if reader.faults or goals is None or car is None or parts is None:
         raise InputError(_in_order(reader.faults))
     return Loaded(goals, car, parts, reader.files, notices)
 
 
-def _inner(reader: _Reader, model: type[Model], section: Section, written: Section) -> Model | None:
-    """The model of a section; one that stands in the goals file was validated with it."""
-    if section.document is not written.document:
-        return reader.model(model, section)
-    try:
-        return model.model_validate(section.data)
-    except ValidationError:
-        return None
+def _inner(reader: _Reader, model: type[Model], section: Section, within: object) -> Model | None:
+    """The model of a file of its own; one that stands within the goals file was made with that."""
+    if section.path:
+        return within if isinstance(within, model) else None
+    return reader.model(model, section)
 
 
 def _check(reader: _Reader, goals: Section, car: Section, parts: Section) -> list[str]:
@@ -143,7 +139,7 @@ def _check(reader: _Reader, goals: Section, car: Section, parts: Section) -> lis
     for checks in (check_asks(goals, car), check_car(car), check_parts(parts, goals)):
         # One more than is shown, so that the rest is known to be there.
         reader.faults += islice(checks, MAX_FAULTS + 1)
-    return parts_notices(parts, goals) + car_notices(car)
+    return parts_notices(parts, goals) + car_notices(car) + unused_sections(car)
 
 
 def _in_order(faults: list[Fault]) -> list[Fault]:
@@ -169,7 +165,7 @@ def read_bytes(path: Path) -> bytes:
     """
     try:
         # Opening a pipe would wait for ever, so look first.
-        mode = os.stat(path).st_mode  # noqa: PTH116 (Path.stat hides nothing, and this is plain)
+        mode = path.stat().st_mode
         if not stat.S_ISREG(mode):
             what = "is a folder" if stat.S_ISDIR(mode) else "is not a plain file"
             raise Unsound(f"{_name(path)} {what}", "a YAML file")

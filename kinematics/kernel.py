@@ -10,12 +10,20 @@ The chain of closed forms:
 1. The arm's angle, as t = tan(angle / 2) so that no sine is needed, puts the ball joint B on its circle.
 2. The strut's sliding axis, fixed in the knuckle, must pass through the top mount M. With L = |BM| the
    place of M along that axis is a square root: this fixes the knuckle up to a turn about the steering
-   axis BM.
-3. The tie rod (or, to set the rod's length, a wanted toe) fixes that turn: a cos(turn) + b sin(turn) = c.
-   The discriminant a^2 + b^2 - c^2 falls to zero where tie rod and steering arm lie in line; the root's
-   sign is the linkage's branch and never changes, so an inverted linkage is never taken for more lock.
+   axis v = BM.
+3. The tie rod (or, to set the rod's length, a wanted toe) fixes that turn. Either says that a knuckle
+   vector p (to the rod end; the spindle) and a body vector d (to the inner rod joint; the heading) have
+   a known product p . d. Seen along v they stand at the angle whose cosine is c / sqrt(pp dd). The
+   discriminant pp dd - c^2 falls to zero where tie rod and steering arm lie in line; the root's sign is
+   the linkage's branch and never changes, so an inverted linkage is never taken for more lock.
+   Any other knuckle vector follows from its products with v, p and v x p, which need only numbers fixed
+   in the knuckle. No frame is built, v is not brought to unit length, and pp, dd and c are kept times
+   L^2: divisions and roots, the slow operations, stay few.
 4. Only the arm's angle for a wanted wheel-centre height is iterated: Newton's method on t with the exact
    derivative. A lane that has arrived is frozen, so its figures do not depend on its neighbours.
+
+The chain is cut into short loops over a block of lanes. One long loop would be one chain of waiting for
+roots and divisions; in short ones the processor works on other lanes while it waits.
 
 No relaxed arithmetic is used: the same inputs give the same bits whatever the vector width.
 Loops hold no calls that survive compilation and no allocation.
@@ -45,8 +53,6 @@ START = 30  # first guess of t
 START_SLOPE = 31  # change of t per millimetre of wheel travel at that guess
 RIDE_Z = 32  # wheel-centre height at travel zero, body axes
 GEOMETRY_ROWS = 33
-_SHIFT = GEOMETRY_ROWS  # scratch only: rack displacement of the state at hand
-_BY_TOE = GEOMETRY_ROWS + 1  # scratch only: 1 where the toe is held instead of the tie rod
 
 # Rows of the state columns.
 ARM_T = 0
@@ -69,167 +75,78 @@ REACHED = 0
 ROD_OUT_OF_REACH = 1  # tie rod cannot meet steering arm: past over-centre
 ARM_OUT_OF_REACH = 2  # no arm angle gives this wheel-centre height
 
-# Lanes are worked on in blocks, copied into one flat scratch array: geometry rows, then state rows.
-# Rows a known distance apart are what lets the compiler see that lanes are independent.
-LANES = 64
-OUT = (GEOMETRY_ROWS + 2) * LANES
-MARK = STATE_ROWS  # one more row, the mark as a float
+# A block of lanes is worked on in one flat scratch array: the state rows, then what follows. Rows a known
+# distance apart are what lets the compiler see that lanes are independent.
+LANES = 32
+_MARK = STATE_ROWS  # the mark as a float
+_GOING = STATE_ROWS + 1  # 1 while a lane is still on its way
+# From the arm's angle:
+_Q = STATE_ROWS + 2  # 1 / (1 + t^2)
+_V = _Q + 1  # ball joint to top mount
+_DV = _V + 3  # its change per radian
+_LL = _DV + 3  # v . v
+_MU = _LL + 1  # place of the top mount along the sliding axis
+# From the turn, seen along v; p and d as in the text above:
+_D = _MU + 1
+_P3 = _D + 3  # p . v
+_PP = _P3 + 1  # square of p seen along v, times L^2
+_M = _PP + 1  # pp dd, both times L^2
+_DISC = _M + 1  # pp dd - c^2, all times L^2
+_S = _DISC + 1  # its root over L, with the branch's sign
+_RM = _S + 1  # 1 / m
+_RLL = _RM + 1  # 1 / L^2
+_RMU = _RLL + 1  # 1 / mu
+_RL = _RMU + 1  # 1 / L
+_K1 = _RL + 1  # along p's part square to v, in body axes
+_K2 = _K1 + 3  # along v x that
+# From the knuckle's images:
+_O = _K2 + 3  # ball joint to wheel centre
+_OMEGA = _O + 3  # turn of the knuckle per radian of arm angle, without its part about v
+_NUM = _OMEGA + 3  # that part, as a share of v, times -S
+_RISE = _NUM + 1  # wheel centre's rise per radian of arm angle without that part
+_GAIN = _RISE + 1  # and its rise per share of v
+# What the states of a block need of the geometry; f is the strut's foot, a its axis, and any knuckle
+# vector x has five numbers: x . f, x . a, x . p, f . (p x x), a . (p x x).
+_TO_CENTRE = _GAIN + 1  # from the circle's centre to the top mount
+_COS = _TO_CENTRE + 3
+_SIN = _COS + 3
+_TOP = _SIN + 3
+_RACK = _TOP + 3  # inner tie-rod joint, rack centred, and its y with the state's displacement
+_RACK_Y = _RACK + 3
+_D_FIXED = _RACK_Y + 1  # d = this + share * v
+_FF = _D_FIXED + 3  # f . f
+_DD = _FF + 1  # p . p - rod^2, or nothing
+_OF_P = _DD + 1  # the first three of p
+_OF_A = _OF_P + 3  # f . (p x a)
+_OF_W = _OF_A + 1  # the five of ball joint to wheel centre
+_OF_X = _OF_W + 5  # the five of the knuckle's x axis
+_OF_Y = _OF_X + 5  # the five of its y axis, the spindle
+_OF_R = _OF_Y + 5  # the five of ball joint to rod end
+_SIGN = _OF_R + 5
+_RADIUS = _SIGN + 1
+_FROM = _RADIUS + 1
+_SLOPE = _FROM + 1
+_RIDE = _SLOPE + 1  # wheel-centre height at travel zero, from the top mount
+# The halving's bracket, and whether its low end lies below (1) the wanted height:
+_LOW = _RIDE + 1
+_HIGH = _LOW + 1
+_BELOW = _HIGH + 1
+_ROWS = _BELOW + 1
 
-ARRIVED = 1e-9  # mm of wheel-centre height: the iteration stops
+NEAR = 1e-4  # mm of wheel-centre height: from here one more Newton step arrives
+LEAST_MU = 1e-5  # mm of sliding axis between foot and top mount: less is out of reach
+ARRIVED = 1e-9  # mm of wheel-centre height: if more is left after it, halving takes over
 PLACED = 1e-7  # mm of wheel-centre height: more than this is out of reach
+# A rod out of reach by more than this share of pp dd, and by this much more for each mm that the wheel
+# centre is from its height, is out of reach at that height too: arm and rod lie in line less quickly.
+LOST = 1e-4
+LOST_PER_MM = 0.02
 MOST_STEPS = 14
-MOST_TURN_RATE = 3.0  # rad of turn per rad of arm angle that the iteration follows
+MOST_HALVINGS = 60
 MOST_TURN = 0.2  # of the arm parameter in one step
+MOST_TURN_RATE = 3.0  # rad of turn per rad of arm angle that the iteration follows
 # An arm more than this from its measured angle (tan of half of 75 degrees) is out of reach.
 FURTHEST_T = 0.7673269879789604
-
-
-@njit(error_model="numpy", forceinline=True)
-def _pose(g, i, t, wanted_x, wanted_y):  # type: ignore[no-untyped-def]
-    """Knuckle pose of lane ``i`` at arm parameter ``t``.
-
-    Where the lane is held by toe the turn puts the spindle square to the heading (wanted_x, wanted_y);
-    else the tie rod decides, its inner end moved by the lane's shift along y.
-    """
-    # read from memory lane by lane, so that the compiler makes one loop with a blend and not two loops
-    by_toe = g[34 * LANES + i] > 0.0
-    # 1. ball joint on its circle, and its movement per radian of arm angle
-    q = 1.0 / (1.0 + t * t)
-    ca = (1.0 - t * t) * q
-    sa = 2.0 * t * q
-    bx = g[i] + ca * g[3 * LANES + i] + sa * g[6 * LANES + i]
-    by = g[1 * LANES + i] + ca * g[4 * LANES + i] + sa * g[7 * LANES + i]
-    bz = g[2 * LANES + i] + ca * g[5 * LANES + i] + sa * g[8 * LANES + i]
-    dbx = ca * g[6 * LANES + i] - sa * g[3 * LANES + i]
-    dby = ca * g[7 * LANES + i] - sa * g[4 * LANES + i]
-    dbz = ca * g[8 * LANES + i] - sa * g[5 * LANES + i]
-    # 2. steering axis, and the top mount's place on the sliding axis
-    vx = g[9 * LANES + i] - bx
-    vy = g[10 * LANES + i] - by
-    vz = g[11 * LANES + i] - bz
-    ll = vx * vx + vy * vy + vz * vz
-    rl = 1.0 / np.sqrt(ll)
-    ex = vx * rl
-    ey = vy * rl
-    ez = vz * rl
-    fx = g[15 * LANES + i]
-    fy = g[16 * LANES + i]
-    fz = g[17 * LANES + i]
-    mu2 = ll - (fx * fx + fy * fy + fz * fz)
-    mu = np.sqrt(mu2 if mu2 > 1e-12 else 1e-12)
-    kx = (fx + mu * g[18 * LANES + i]) * rl
-    ky = (fy + mu * g[19 * LANES + i]) * rl
-    kz = (fz + mu * g[20 * LANES + i]) * rl
-    # reference directions square to the axis, on the body (G1, G2) and in the knuckle (g1, g2)
-    w = 1.0 / np.sqrt(ey * ey + ez * ez)
-    g1x = (1.0 - ex * ex) * w
-    g1y = -ex * ey * w
-    g1z = -ex * ez * w
-    g2y = ez * w
-    g2z = -ey * w
-    wk = 1.0 / np.sqrt(ky * ky + kz * kz)
-    h1x = (1.0 - kx * kx) * wk
-    h1y = -kx * ky * wk
-    h1z = -kx * kz * wk
-    h2y = kz * wk
-    h2z = -ky * wk
-    # rod end in axis coordinates
-    rx = g[21 * LANES + i]
-    ry = g[22 * LANES + i]
-    rz = g[23 * LANES + i]
-    r1 = h1x * rx + h1y * ry + h1z * rz
-    r2 = h2y * ry + h2z * rz
-    r3 = kx * rx + ky * ry + kz * rz
-    # inner tie-rod joint in axis coordinates
-    nx = g[12 * LANES + i] - bx
-    ny = g[13 * LANES + i] + g[33 * LANES + i] - by
-    nz = g[14 * LANES + i] - bz
-    n1 = g1x * nx + g1y * ny + g1z * nz
-    n2 = g2y * ny + g2z * nz
-    n3 = ex * nx + ey * ny + ez * nz
-    # 3. the turn about the axis
-    p1 = wanted_x * g1x + wanted_y * g1y
-    p2 = wanted_y * g2y
-    p3 = wanted_x * ex + wanted_y * ey
-    rod = g[28 * LANES + i]
-    reach = 0.5 * (rx * rx + ry * ry + rz * rz + nx * nx + ny * ny + nz * nz - rod * rod)
-    # by toe: spindle (knuckle y axis) square to the wanted heading, sx * hx + sy * hy = 0
-    a = h1y * p1 + h2y * p2 if by_toe else r1 * n1 + r2 * n2
-    b = h1y * p2 - h2y * p1 if by_toe else r1 * n2 - r2 * n1
-    c = -ky * p3 if by_toe else reach - r3 * n3
-    branch = 1.0 if by_toe else g[29 * LANES + i]
-    m = a * a + b * b
-    disc = m - c * c
-    root = np.sqrt(disc if disc > 0.0 else 0.0) * branch
-    cs = (a * c - b * root) / m
-    sn = (b * c + a * root) / m
-    k1x = cs * g1x
-    k1y = cs * g1y + sn * g2y
-    k1z = cs * g1z + sn * g2z
-    k2x = -sn * g1x
-    k2y = cs * g2y - sn * g1y
-    k2z = cs * g2z - sn * g1z
-    # spindle, and the offsets from the ball joint to rod end and wheel centre, in body axes
-    sx = ex * ky + k1x * h1y + k2x * h2y
-    sy = ey * ky + k1y * h1y + k2y * h2y
-    sz = ez * ky + k1z * h1y + k2z * h2y
-    tx = ex * r3 + k1x * r1 + k2x * r2
-    ty = ey * r3 + k1y * r1 + k2y * r2
-    tz = ez * r3 + k1z * r1 + k2z * r2
-    c3 = kx * g[24 * LANES + i] + ky * g[25 * LANES + i] + kz * g[26 * LANES + i]
-    c1 = h1x * g[24 * LANES + i] + h1y * g[25 * LANES + i] + h1z * g[26 * LANES + i]
-    c2 = h2y * g[25 * LANES + i] + h2z * g[26 * LANES + i]
-    ox = ex * c3 + k1x * c1 + k2x * c2
-    oy = ey * c3 + k1y * c1 + k2y * c2
-    oz = ez * c3 + k1z * c1 + k2z * c2
-    # 4. rates per radian of arm angle: the knuckle's point at M may only slide along the axis a,
-    # so (dB + omega x V) = slide * a; omega's part along the axis comes from rod (or toe)
-    a3 = kx * g[18 * LANES + i] + ky * g[19 * LANES + i] + kz * g[20 * LANES + i]
-    a1 = h1x * g[18 * LANES + i] + h1y * g[19 * LANES + i] + h1z * g[20 * LANES + i]
-    a2 = h2y * g[19 * LANES + i] + h2z * g[20 * LANES + i]
-    ax = ex * a3 + k1x * a1 + k2x * a2
-    ay = ey * a3 + k1y * a1 + k2y * a2
-    az = ez * a3 + k1z * a1 + k2z * a2
-    slide = (vx * dbx + vy * dby + vz * dbz) / mu
-    dx = slide * ax - dbx
-    dy = slide * ay - dby
-    dz = slide * az - dbz
-    rll = rl * rl
-    wx = (vy * dz - vz * dy) * rll
-    wy = (vz * dx - vx * dz) * rll
-    wz = (vx * dy - vy * dx) * rll
-    ux = tx - nx
-    uy = ty - ny
-    uz = tz - nz
-    num_toe = wanted_x * (wy * sz - wz * sy) + wanted_y * (wz * sx - wx * sz)
-    den_toe = wanted_x * (ey * sz - ez * sy) + wanted_y * (ez * sx - ex * sz)
-    num_rod = (
-        ux * (dbx + wy * tz - wz * ty)
-        + uy * (dby + wz * tx - wx * tz)
-        + uz * (dbz + wx * ty - wy * tx)
-    )
-    den_rod = ux * (ey * tz - ez * ty) + uy * (ez * tx - ex * tz) + uz * (ex * ty - ey * tx)
-    num = num_toe if by_toe else num_rod
-    den = den_toe if by_toe else den_rod
-    nu = -num / (den if abs(den) > 1e-9 else 1e-9)
-    wx += nu * ex
-    wy += nu * ey
-    wz += nu * ez
-    cz = bz + oz
-    dcz = dbz + wx * oy - wy * ox
-    # For the iteration only: close to over-centre (and past it, where the linkage is held in line) the
-    # turn's rate has no bound, and following it would throw the arm about.
-    held = nu if abs(nu) < MOST_TURN_RATE else 0.0
-    held = held if disc > 0.0 else 0.0
-    dcz_held = dcz + (held - nu) * (ex * oy - ey * ox)
-    qx = ex * kx + k1x * h1x
-    qy = ey * kx + k1y * h1x
-    qz = ez * kx + k1z * h1x
-    return (
-        bx, by, bz, ex, ey, ez, sx, sy, sz, ox, oy, cz, tx, ty, tz, nx, ny, nz, wx, wy, wz,
-        dbx, dby, dcz, oz, mu, mu2, disc, q, r1, r2, r3, n3,
-        dcz_held, qx, qy, qz,
-    )  # fmt: skip
 
 
 @njit(error_model="numpy", cache=True)
@@ -256,150 +173,515 @@ def solve_states(
     A state that cannot be reached is marked, and its figures are without meaning.
     """
     lanes = geometry.shape[1]
-    heading_x = np.cos(wanted_toe)
-    heading_y = -np.sin(wanted_toe)
-    scratch = np.zeros((GEOMETRY_ROWS + STATE_ROWS + 3) * LANES)
-    for i in range(LANES):
-        scratch[_BY_TOE * LANES + i] = 1.0 if by_toe else 0.0
+    share = 0.0 if by_toe else 1.0
+    g = np.zeros(_ROWS * LANES)
     for first in range(0, lanes, LANES):
         width = min(LANES, lanes - first)
+        # a short last block is filled up with its last lane
         for row in range(GEOMETRY_ROWS):
-            for i in range(LANES):
-                # a short last block is filled up with its last lane
-                scratch[row * LANES + i] = geometry[row, first + min(i, width - 1)]
-        for s in range(travel.shape[0]):
-            for i in range(LANES):
-                scratch[_SHIFT * LANES + i] = rack[s, first + min(i, width - 1)]
-            _start(scratch, travel[s] if by_travel else 0.0)
-            if by_travel:
-                waiting = _find_arm(scratch, travel[s], heading_x, heading_y)
-                if waiting > 0:
-                    _bisect(scratch, travel[s], heading_x, heading_y)
-            _fill(scratch, travel[s], heading_x, heading_y, by_travel)
-            for row in range(STATE_ROWS):
-                for i in range(width):
-                    states[row, s, first + i] = scratch[OUT + row * LANES + i]
             for i in range(width):
-                marks[s, first + i] = np.int8(scratch[OUT + MARK * LANES + i])
+                g[row * LANES + i] = geometry[row, first + i]
+            for i in range(width, LANES):
+                g[row * LANES + i] = geometry[row, first + width - 1]
+        _load(g)
+        if by_toe:
+            _load_knuckle(g, 0.0, np.cos(wanted_toe), -np.sin(wanted_toe))
+        else:
+            _load_knuckle(g, 1.0, 0.0, 0.0)
+        for s in range(travel.shape[0]):
+            lift = travel[s] if by_travel else 0.0
+            for i in range(width):
+                g[_RACK_Y * LANES + i] = g[(_RACK + 1) * LANES + i] + rack[s, first + i]
+            for i in range(width, LANES):
+                g[_RACK_Y * LANES + i] = g[_RACK_Y * LANES + width - 1]
+            _start(g, lift, share)
+            if by_travel:
+                _find_arm(g, lift, share)
+            _pose(g, share)
+            if by_travel and _still_out(g, lift) > 0.0:
+                _halve(g, lift, share)
+            _fill(g)
+            _fill_contact(g)
+            _fill_marks(g, lift, by_travel)
+            if width == LANES:
+                _write(g, states, marks, s, first, LANES)
+            else:
+                _write(g, states, marks, s, first, width)
+
+
+@njit(inline="always")
+def _write(g, states, marks, s, first, width):  # type: ignore[no-untyped-def]
+    """Hand out a block's states; a width known beforehand makes plain runs of copies."""
+    for row in range(STATE_ROWS):
+        for i in range(width):
+            states[row, s, first + i] = g[row * LANES + i]
+    for i in range(width):
+        marks[s, first + i] = np.int8(g[_MARK * LANES + i])
 
 
 @njit(error_model="numpy", cache=True)
-def _start(g, lift):  # type: ignore[no-untyped-def]
-    """First guess of the arm parameter of every lane."""
+def _load(g):  # type: ignore[no-untyped-def]
+    """Scratch rows that follow from a block's geometry rows, which stand where states will."""
+    for axis in range(3):
+        for i in range(LANES):
+            top = g[(TOP_MOUNT + axis) * LANES + i]
+            g[(_TOP + axis) * LANES + i] = top
+            g[(_TO_CENTRE + axis) * LANES + i] = top - g[(CIRCLE_CENTRE + axis) * LANES + i]
+            g[(_COS + axis) * LANES + i] = g[(CIRCLE_COS + axis) * LANES + i]
+            g[(_SIN + axis) * LANES + i] = g[(CIRCLE_SIN + axis) * LANES + i]
+            g[(_RACK + axis) * LANES + i] = g[(RACK_END + axis) * LANES + i]
     for i in range(LANES):
-        guess = g[START * LANES + i] + lift * g[START_SLOPE * LANES + i]
-        g[OUT + i] = min(max(guess, -FURTHEST_T), FURTHEST_T)
+        g[_RADIUS * LANES + i] = g[LOADED_RADIUS * LANES + i]
+        g[_FROM * LANES + i] = g[START * LANES + i]
+        g[_SLOPE * LANES + i] = g[START_SLOPE * LANES + i]
+        g[_RIDE * LANES + i] = g[RIDE_Z * LANES + i] - g[(TOP_MOUNT + 2) * LANES + i]
 
 
 @njit(error_model="numpy", cache=True)
-def _find_arm(g, lift, hx, hy):  # type: ignore[no-untyped-def]
-    """Newton's method on the arm parameter of every lane; returns how many have not arrived."""
-    waiting = 0
+def _load_knuckle(g, share, heading_x, heading_y):  # type: ignore[no-untyped-def]
+    """The numbers fixed in the knuckle, with the rod end as p (``share`` 1) or the spindle (0)."""
+    for i in range(LANES):
+        fx = g[STRUT_FOOT * LANES + i]
+        fy = g[(STRUT_FOOT + 1) * LANES + i]
+        fz = g[(STRUT_FOOT + 2) * LANES + i]
+        ax = g[STRUT_AXIS * LANES + i]
+        ay = g[(STRUT_AXIS + 1) * LANES + i]
+        az = g[(STRUT_AXIS + 2) * LANES + i]
+        px = share * g[ROD_END * LANES + i]
+        py = share * g[(ROD_END + 1) * LANES + i] + (1.0 - share)
+        pz = share * g[(ROD_END + 2) * LANES + i]
+        rod = g[ROD_LENGTH * LANES + i]
+        pp = px * px + py * py + pz * pz
+        g[_FF * LANES + i] = fx * fx + fy * fy + fz * fz
+        g[_DD * LANES + i] = pp - rod * rod
+        g[_OF_P * LANES + i] = px * fx + py * fy + pz * fz
+        g[(_OF_P + 1) * LANES + i] = px * ax + py * ay + pz * az
+        g[(_OF_P + 2) * LANES + i] = pp
+        # f x p and a x p: f . (p x x) is their product with x
+        gx, gy, gz = fy * pz - fz * py, fz * px - fx * pz, fx * py - fy * px
+        bx, by, bz = ay * pz - az * py, az * px - ax * pz, ax * py - ay * px
+        g[_OF_A * LANES + i] = gx * ax + gy * ay + gz * az
+        wx = g[WHEEL_CENTRE * LANES + i]
+        wy = g[(WHEEL_CENTRE + 1) * LANES + i]
+        wz = g[(WHEEL_CENTRE + 2) * LANES + i]
+        g[_OF_W * LANES + i] = wx * fx + wy * fy + wz * fz
+        g[(_OF_W + 1) * LANES + i] = wx * ax + wy * ay + wz * az
+        g[(_OF_W + 2) * LANES + i] = wx * px + wy * py + wz * pz
+        g[(_OF_W + 3) * LANES + i] = wx * gx + wy * gy + wz * gz
+        g[(_OF_W + 4) * LANES + i] = wx * bx + wy * by + wz * bz
+        rx = g[ROD_END * LANES + i]
+        ry = g[(ROD_END + 1) * LANES + i]
+        rz = g[(ROD_END + 2) * LANES + i]
+        g[_OF_R * LANES + i] = rx * fx + ry * fy + rz * fz
+        g[(_OF_R + 1) * LANES + i] = rx * ax + ry * ay + rz * az
+        g[(_OF_R + 2) * LANES + i] = rx * px + ry * py + rz * pz
+        g[(_OF_R + 3) * LANES + i] = rx * gx + ry * gy + rz * gz
+        g[(_OF_R + 4) * LANES + i] = rx * bx + ry * by + rz * bz
+        g[_OF_X * LANES + i] = fx
+        g[(_OF_X + 1) * LANES + i] = ax
+        g[(_OF_X + 2) * LANES + i] = px
+        g[(_OF_X + 3) * LANES + i] = gx
+        g[(_OF_X + 4) * LANES + i] = bx
+        g[_OF_Y * LANES + i] = fy
+        g[(_OF_Y + 1) * LANES + i] = ay
+        g[(_OF_Y + 2) * LANES + i] = py
+        g[(_OF_Y + 3) * LANES + i] = gy
+        g[(_OF_Y + 4) * LANES + i] = by
+        g[_SIGN * LANES + i] = share * g[BRANCH * LANES + i] + (1.0 - share)
+        # the inner rod joint from the top mount (its y is set for each state), or the heading
+        top = share * g[TOP_MOUNT * LANES + i]
+        g[_D_FIXED * LANES + i] = share * g[RACK_END * LANES + i] - top + heading_x
+        g[(_D_FIXED + 1) * LANES + i] = heading_y
+        top = share * g[(TOP_MOUNT + 2) * LANES + i]
+        g[(_D_FIXED + 2) * LANES + i] = share * g[(RACK_END + 2) * LANES + i] - top
+
+
+@njit(error_model="numpy", cache=True)
+def _start(g, lift, share):  # type: ignore[no-untyped-def]
+    """First guess of every lane's arm parameter, and the rack where the state has it."""
+    for i in range(LANES):
+        guess = g[_FROM * LANES + i] + lift * g[_SLOPE * LANES + i]
+        g[ARM_T * LANES + i] = min(max(guess, -FURTHEST_T), FURTHEST_T)
+        g[_GOING * LANES + i] = 1.0
+    if share > 0.0:
+        for i in range(LANES):
+            inner = g[_RACK_Y * LANES + i]
+            g[(_D_FIXED + 1) * LANES + i] = inner - g[(_TOP + 1) * LANES + i]
+
+
+@njit(error_model="numpy", cache=True)
+def _pose(g, share):  # type: ignore[no-untyped-def]
+    """Knuckle pose of every lane at its arm parameter, and how it changes with the arm's angle."""
+    _swing(g)
+    _turn(g, share)
+    _place(g)
+    _rates(g, share)
+
+
+@njit(error_model="numpy", cache=True)
+def _swing(g):  # type: ignore[no-untyped-def]
+    """1 and 2: arm, steering axis, and the top mount's place on the sliding axis."""
+    for i in range(LANES):
+        t = g[ARM_T * LANES + i]
+        q = 1.0 / (1.0 + t * t)
+        ca = (1.0 - t * t) * q
+        sa = 2.0 * t * q
+        vx = g[_TO_CENTRE * LANES + i] - ca * g[_COS * LANES + i] - sa * g[_SIN * LANES + i]
+        vy = (
+            g[(_TO_CENTRE + 1) * LANES + i]
+            - ca * g[(_COS + 1) * LANES + i]
+            - sa * g[(_SIN + 1) * LANES + i]
+        )
+        vz = (
+            g[(_TO_CENTRE + 2) * LANES + i]
+            - ca * g[(_COS + 2) * LANES + i]
+            - sa * g[(_SIN + 2) * LANES + i]
+        )
+        dvx = sa * g[_COS * LANES + i] - ca * g[_SIN * LANES + i]
+        dvy = sa * g[(_COS + 1) * LANES + i] - ca * g[(_SIN + 1) * LANES + i]
+        dvz = sa * g[(_COS + 2) * LANES + i] - ca * g[(_SIN + 2) * LANES + i]
+        ll = vx * vx + vy * vy + vz * vz
+        g[_Q * LANES + i] = q
+        g[_V * LANES + i] = vx
+        g[(_V + 1) * LANES + i] = vy
+        g[(_V + 2) * LANES + i] = vz
+        g[_DV * LANES + i] = dvx
+        g[(_DV + 1) * LANES + i] = dvy
+        g[(_DV + 2) * LANES + i] = dvz
+        g[_LL * LANES + i] = ll
+        # a mount nearer than the foot has no place on the axis: the least value tells it later
+        g[_MU * LANES + i] = np.sqrt(max(ll - g[_FF * LANES + i], 1e-12))
+
+
+@njit(error_model="numpy", cache=True)
+def _turn(g, share):  # type: ignore[no-untyped-def]
+    """3: the turn about the steering axis."""
+    for i in range(LANES):
+        vx = g[_V * LANES + i]
+        vy = g[(_V + 1) * LANES + i]
+        vz = g[(_V + 2) * LANES + i]
+        ll = g[_LL * LANES + i]
+        mu = g[_MU * LANES + i]
+        p3 = g[_OF_P * LANES + i] + mu * g[(_OF_P + 1) * LANES + i]
+        pp = g[(_OF_P + 2) * LANES + i] * ll - p3 * p3
+        dx = g[_D_FIXED * LANES + i] + share * vx
+        dy = g[(_D_FIXED + 1) * LANES + i] + share * vy
+        dz = g[(_D_FIXED + 2) * LANES + i] + share * vz
+        d3 = vx * dx + vy * dy + vz * dz
+        d2 = dx * dx + dy * dy + dz * dz
+        # p . d = (p^2 + d^2 - rod^2) / 2, or 0 for the spindle square to the heading
+        c = 0.5 * share * (g[_DD * LANES + i] + d2) * ll - p3 * d3
+        m = pp * (d2 * ll - d3 * d3)
+        disc = m - c * c
+        # three reciprocals for one division
+        every = 1.0 / (m * mu * ll)
+        rll = every * m * mu
+        s = np.sqrt(max(disc, 0.0) * rll) * g[_SIGN * LANES + i]
+        along = d3 * rll
+        g1x = dx - along * vx
+        g1y = dy - along * vy
+        g1z = dz - along * vz
+        g2x = vy * dz - vz * dy
+        g2y = vz * dx - vx * dz
+        g2z = vx * dy - vy * dx
+        sl = s * ll
+        g[_D * LANES + i] = dx
+        g[(_D + 1) * LANES + i] = dy
+        g[(_D + 2) * LANES + i] = dz
+        g[_P3 * LANES + i] = p3
+        g[_PP * LANES + i] = pp
+        g[_M * LANES + i] = m
+        g[_DISC * LANES + i] = disc
+        g[_S * LANES + i] = s
+        g[_RM * LANES + i] = every * mu * ll
+        g[_RLL * LANES + i] = rll
+        g[_RMU * LANES + i] = every * m * ll
+        g[_K1 * LANES + i] = c * g1x + s * g2x
+        g[(_K1 + 1) * LANES + i] = c * g1y + s * g2y
+        g[(_K1 + 2) * LANES + i] = c * g1z + s * g2z
+        g[_K2 * LANES + i] = c * g2x - sl * g1x
+        g[(_K2 + 1) * LANES + i] = c * g2y - sl * g1y
+        g[(_K2 + 2) * LANES + i] = c * g2z - sl * g1z
+
+
+@njit(inline="always")
+def _image(g, i, five, to):  # type: ignore[no-untyped-def]
+    """Write into rows ``to`` the body direction of the knuckle vector whose five numbers are given."""
+    rm = g[_RM * LANES + i]
+    mu = g[_MU * LANES + i]
+    x3 = g[five * LANES + i] + mu * g[(five + 1) * LANES + i]
+    x1 = (g[(five + 2) * LANES + i] * g[_LL * LANES + i] - g[_P3 * LANES + i] * x3) * rm
+    x2 = (g[(five + 3) * LANES + i] + mu * g[(five + 4) * LANES + i]) * rm
+    x3 = x3 * g[_RLL * LANES + i]
+    for axis in range(3):
+        g[(to + axis) * LANES + i] = (
+            g[(_V + axis) * LANES + i] * x3
+            + g[(_K1 + axis) * LANES + i] * x1
+            + g[(_K2 + axis) * LANES + i] * x2
+        )
+
+
+@njit(error_model="numpy", cache=True)
+def _place(g):  # type: ignore[no-untyped-def]
+    """Wheel centre, and the knuckle's turn rate without its part about the steering axis.
+
+    The knuckle's point at the top mount may only slide along the sliding axis a, whose body direction is
+    that of its five numbers: dB + omega x v = -dmu a, with dB = -dv.
+    """
+    for i in range(LANES):
+        _image(g, i, _OF_W, _O)
+        vx = g[_V * LANES + i]
+        vy = g[(_V + 1) * LANES + i]
+        vz = g[(_V + 2) * LANES + i]
+        dvx = g[_DV * LANES + i]
+        dvy = g[(_DV + 1) * LANES + i]
+        dvz = g[(_DV + 2) * LANES + i]
+        rm = g[_RM * LANES + i]
+        rll = g[_RLL * LANES + i]
+        mu = g[_MU * LANES + i]
+        slide = (vx * dvx + vy * dvy + vz * dvz) * g[_RMU * LANES + i]
+        a3 = slide * mu * rll
+        a1 = g[(_OF_P + 1) * LANES + i] * g[_LL * LANES + i] - g[_P3 * LANES + i] * mu
+        a1 = slide * a1 * rm
+        a2 = slide * g[_OF_A * LANES + i] * rm
+        ux = dvx - vx * a3 - g[_K1 * LANES + i] * a1 - g[_K2 * LANES + i] * a2
+        uy = dvy - vy * a3 - g[(_K1 + 1) * LANES + i] * a1 - g[(_K2 + 1) * LANES + i] * a2
+        uz = dvz - vz * a3 - g[(_K1 + 2) * LANES + i] * a1 - g[(_K2 + 2) * LANES + i] * a2
+        g[_OMEGA * LANES + i] = (vy * uz - vz * uy) * rll
+        g[(_OMEGA + 1) * LANES + i] = (vz * ux - vx * uz) * rll
+        g[(_OMEGA + 2) * LANES + i] = (vx * uy - vy * ux) * rll
+
+
+@njit(error_model="numpy", cache=True)
+def _rates(g, share):  # type: ignore[no-untyped-def]
+    """The wheel centre's rise, and the turn about the steering axis that rod or toe asks for."""
+    for i in range(LANES):
+        wx = g[_OMEGA * LANES + i]
+        wy = g[(_OMEGA + 1) * LANES + i]
+        wz = g[(_OMEGA + 2) * LANES + i]
+        dx = g[_D * LANES + i]
+        dy = g[(_D + 1) * LANES + i]
+        dz = g[(_D + 2) * LANES + i]
+        p3 = g[_P3 * LANES + i] * g[_RLL * LANES + i]
+        p1 = g[_PP * LANES + i] * g[_RM * LANES + i]
+        px = g[_V * LANES + i] * p3 + g[_K1 * LANES + i] * p1
+        py = g[(_V + 1) * LANES + i] * p3 + g[(_K1 + 1) * LANES + i] * p1
+        pz = g[(_V + 2) * LANES + i] * p3 + g[(_K1 + 2) * LANES + i] * p1
+        # d/d(angle) of p . d = (p^2 + d^2 - rod^2) / 2, or 0; a turn of v changes p . d by -S
+        held = (
+            (dx - px) * g[_DV * LANES + i]
+            + (dy - py) * g[(_DV + 1) * LANES + i]
+            + (dz - pz) * g[(_DV + 2) * LANES + i]
+        )
+        g[_NUM * LANES + i] = (
+            wx * (dy * pz - dz * py)
+            + wy * (dz * px - dx * pz)
+            + wz * (dx * py - dy * px)
+            + share * held
+        )
+        ox = g[_O * LANES + i]
+        oy = g[(_O + 1) * LANES + i]
+        g[_RISE * LANES + i] = wx * oy - wy * ox - g[(_DV + 2) * LANES + i]
+        g[_GAIN * LANES + i] = g[_V * LANES + i] * oy - g[(_V + 1) * LANES + i] * ox
+
+
+@njit(inline="always")
+def _miss(g, i, lift):  # type: ignore[no-untyped-def]
+    """Wheel centre's height over the wanted one, mm."""
+    height = g[(_O + 2) * LANES + i] - g[(_V + 2) * LANES + i]
+    return height - (g[_RIDE * LANES + i] + lift)
+
+
+@njit(inline="always")
+def _lost(g, i, miss):  # type: ignore[no-untyped-def]
+    """Whether the rod is surely out of reach at the wanted height, this far from it."""
+    return g[_DISC * LANES + i] < -(LOST + LOST_PER_MM * abs(miss)) * g[_M * LANES + i]
+
+
+@njit(error_model="numpy", cache=True)
+def _find_arm(g, lift, share):  # type: ignore[no-untyped-def]
+    """Newton's method on the arm parameter of every lane, until the last has arrived.
+
+    Close to over-centre (and past it, where the linkage is held in line) the turn's rate has no bound,
+    and following it would throw the arm about: there the step leaves it out.
+    """
     for _ in range(MOST_STEPS):
-        waiting = 0
+        _pose(g, share)
         for i in range(LANES):
-            t = g[OUT + i]
-            p = _pose(g, i, t, hx, hy)
-            miss = p[11] - (g[RIDE_Z * LANES + i] + lift)
-            # d(height)/dt = d(height)/d(angle) * 2 / (1 + t^2); a step is held to a quarter turn or so
-            step = miss / (p[33] * 2.0 * p[28])
-            step = step if step > -MOST_TURN else -MOST_TURN
-            step = step if step < MOST_TURN else MOST_TURN
-            moved = t - step
-            moved = moved if moved > -FURTHEST_T else -FURTHEST_T
-            moved = moved if moved < FURTHEST_T else FURTHEST_T
-            far = not abs(miss) <= ARRIVED  # so that a figure that is not a number waits too
-            g[OUT + i] = moved if far else t
-            g[OUT + MARK * LANES + i] = 1.0 if far else 0.0
-        for i in range(LANES):
-            waiting += int(g[OUT + MARK * LANES + i])
-        if waiting == 0:
+            miss = _miss(g, i, lift)
+            s = g[_S * LANES + i]
+            num = g[_NUM * LANES + i]
+            rise = g[_RISE * LANES + i]
+            # turn rate squared: (num / s)^2 v . v
+            most = MOST_TURN_RATE * MOST_TURN_RATE
+            followed = num * num * g[_LL * LANES + i] < most * s * s
+            # d(height)/dt = (rise - gain * num / s) * 2 / (1 + t^2), all times s: one division
+            rate = rise * s - g[_GAIN * LANES + i] * num if followed else rise
+            step = miss * (s if followed else 1.0) / (2.0 * g[_Q * LANES + i] * rate)
+            t = g[ARM_T * LANES + i]
+            moved = t - min(max(step, -MOST_TURN), MOST_TURN)
+            going = g[_GOING * LANES + i]
+            moved = min(max(moved, -FURTHEST_T), FURTHEST_T)
+            g[ARM_T * LANES + i] = moved if going > 0.0 else t
+            # the nearer to over-centre, the nearer must a last step start; asked this way round, a
+            # figure that is not a number goes on
+            near = abs(miss) * g[_M * LANES + i] <= NEAR * g[_DISC * LANES + i]
+            there = (near & followed) | (abs(miss) <= ARRIVED) | _lost(g, i, miss)
+            g[_GOING * LANES + i] = 0.0 if there else going
+        if _count_going(g) == 0.0:
             break
-    return waiting
 
 
 @njit(error_model="numpy", cache=True)
-def _bisect(g, lift, hx, hy):  # type: ignore[no-untyped-def]
-    """The safeguard: lanes that Newton's method left are found by halving, or stay unmet.
+def _count_going(g):  # type: ignore[no-untyped-def]
+    going = 0.0
+    for i in range(LANES):
+        going += g[_GOING * LANES + i]
+    return going
+
+
+@njit(error_model="numpy", cache=True)
+def _still_out(g, lift):  # type: ignore[no-untyped-def]
+    """Mark and count the lanes that are neither at their height nor surely out of the rod's reach."""
+    for i in range(LANES):
+        miss = _miss(g, i, lift)
+        there = (abs(miss) <= ARRIVED) | _lost(g, i, miss)
+        g[_GOING * LANES + i] = 0.0 if there else 1.0
+    return _count_going(g)
+
+
+@njit(error_model="numpy", cache=True)
+def _halve(g, lift, share):  # type: ignore[no-untyped-def]
+    """The safeguard: lanes that Newton's method did not bring home are found by halving, or stay unmet.
 
     Close to over-centre the wheel centre's height has a square-root corner that Newton's method can
     bounce on; the height itself stays continuous, so halving the range always closes in.
     """
     for i in range(LANES):
-        if g[OUT + MARK * LANES + i] == 0.0:
-            continue
-        wanted = g[RIDE_Z * LANES + i] + lift
-        low = -FURTHEST_T
-        high = FURTHEST_T
-        starts_below = _height(g, i, low, hx, hy) < wanted
-        for _ in range(60):
-            t = 0.5 * (low + high)
-            if (_height(g, i, t, hx, hy) < wanted) == starts_below:
-                low = t
-            else:
-                high = t
-        g[OUT + i] = 0.5 * (low + high)
-
-
-@njit(error_model="numpy", cache=True)
-def _height(g, i, t, hx, hy):  # type: ignore[no-untyped-def]
-    """Wheel-centre height of one lane at arm parameter ``t``."""
-    return _pose(g, i, t, hx, hy)[11]
-
-
-@njit(error_model="numpy", cache=True)
-def _fill(g, lift, hx, hy, by_travel):  # type: ignore[no-untyped-def]
-    """Write the state rows of every lane from its arm parameter, and mark what was not reached."""
+        g[_LOW * LANES + i] = -FURTHEST_T
+        g[_HIGH * LANES + i] = FURTHEST_T
+        going = g[_GOING * LANES + i] > 0.0
+        g[ARM_T * LANES + i] = -FURTHEST_T if going else g[ARM_T * LANES + i]
+    _pose(g, share)
     for i in range(LANES):
-        (
-            bx, by, bz, ex, ey, ez, sx, sy, sz, ox, oy, cz, tx, ty, tz, nx, ny, nz, wx, wy, wz,
-            _dbx, dby, dcz, oz, mu, mu2, disc, _q, r1, r2, r3, n3,
-            _held, qx, qy, qz,
-        ) = _pose(g, i, g[OUT + i], hx, hy)  # fmt: skip
-        g[OUT + 1 * LANES + i] = ex
-        g[OUT + 2 * LANES + i] = ey
-        g[OUT + 3 * LANES + i] = ez
-        g[OUT + 4 * LANES + i] = sx
-        g[OUT + 5 * LANES + i] = sy
-        g[OUT + 6 * LANES + i] = sz
-        g[OUT + 7 * LANES + i] = bx + ox
-        g[OUT + 8 * LANES + i] = by + oy
-        g[OUT + 9 * LANES + i] = cz
-        # contact point: down the wheel plane's steepest line by the loaded radius
-        lean = np.sqrt(1.0 - sz * sz)
-        down = g[27 * LANES + i] / lean
-        g[OUT + 10 * LANES + i] = bx + ox + down * sz * sx
-        g[OUT + 11 * LANES + i] = by + oy + down * sz * sy
-        g[OUT + 12 * LANES + i] = cz - down * (1.0 - sz * sz)
+        g[_BELOW * LANES + i] = 1.0 if _miss(g, i, lift) < 0.0 else 0.0
+        going = g[_GOING * LANES + i] > 0.0
+        g[ARM_T * LANES + i] = FURTHEST_T if going else g[ARM_T * LANES + i]
+    _pose(g, share)
+    for i in range(LANES):
+        # both ends on one side of the wanted height: no arm angle gives it
+        below = 1.0 if _miss(g, i, lift) < 0.0 else 0.0
+        going = g[_GOING * LANES + i]
+        g[_GOING * LANES + i] = 0.0 if below == g[_BELOW * LANES + i] else going
+    for _ in range(MOST_HALVINGS):
+        if _count_going(g) == 0.0:
+            break
+        for i in range(LANES):
+            middle = 0.5 * (g[_LOW * LANES + i] + g[_HIGH * LANES + i])
+            going = g[_GOING * LANES + i] > 0.0
+            g[ARM_T * LANES + i] = middle if going else g[ARM_T * LANES + i]
+        _pose(g, share)
+        for i in range(LANES):
+            t = g[ARM_T * LANES + i]
+            miss = _miss(g, i, lift)
+            low_side = (1.0 if miss < 0.0 else 0.0) == g[_BELOW * LANES + i]
+            g[_LOW * LANES + i] = t if low_side else g[_LOW * LANES + i]
+            g[_HIGH * LANES + i] = g[_HIGH * LANES + i] if low_side else t
+            there = (abs(miss) <= ARRIVED) | _lost(g, i, miss)
+            g[_GOING * LANES + i] = 0.0 if there else g[_GOING * LANES + i]
+
+
+@njit(error_model="numpy", cache=True)
+def _fill(g):  # type: ignore[no-untyped-def]
+    """State rows of the joints and directions, and the whole turn rate of the knuckle."""
+    for i in range(LANES):
+        g[_RL * LANES + i] = np.sqrt(g[_RLL * LANES + i])
+        _image(g, i, _OF_X, FORWARD)
+        _image(g, i, _OF_Y, SPINDLE)
+        _image(g, i, _OF_R, ROD_OUTER)
+    for axis in range(3):
+        for i in range(LANES):
+            ball = g[(_TOP + axis) * LANES + i] - g[(_V + axis) * LANES + i]
+            g[(AXIS + axis) * LANES + i] = g[(_V + axis) * LANES + i] * g[_RL * LANES + i]
+            g[(BALL_JOINT + axis) * LANES + i] = ball
+            g[(CENTRE + axis) * LANES + i] = ball + g[(_O + axis) * LANES + i]
+    for i in range(LANES):
+        s = g[_S * LANES + i]
+        turn = -g[_NUM * LANES + i] / (s if abs(s) > 1e-6 else 1e-6)
+        g[CENTRE_RATE_Z * LANES + i] = g[_RISE * LANES + i] + turn * g[_GAIN * LANES + i]
+        g[_OMEGA * LANES + i] += turn * g[_V * LANES + i]
+        g[(_OMEGA + 1) * LANES + i] += turn * g[(_V + 1) * LANES + i]
+        g[(_OMEGA + 2) * LANES + i] += turn * g[(_V + 2) * LANES + i]
+        g[STRUT_LENGTH * LANES + i] = g[_MU * LANES + i]
+    _fill_toggle(g)
+    for axis in range(3):
+        for i in range(LANES):
+            g[(ROD_OUTER + axis) * LANES + i] += g[(BALL_JOINT + axis) * LANES + i]
+
+
+@njit(error_model="numpy", cache=True)
+def _fill_toggle(g):  # type: ignore[no-untyped-def]
+    """Sine of the angle between steering arm and tie rod seen along the steering axis v.
+
+    |v . (arm x rod)| / L over both lengths seen along v; the arm still stands in the rows of the rod end.
+    """
+    for i in range(LANES):
+        vx = g[_V * LANES + i]
+        vy = g[(_V + 1) * LANES + i]
+        vz = g[(_V + 2) * LANES + i]
+        ll = g[_LL * LANES + i]
+        tx = g[ROD_OUTER * LANES + i]
+        ty = g[(ROD_OUTER + 1) * LANES + i]
+        tz = g[(ROD_OUTER + 2) * LANES + i]
+        ux = g[_RACK * LANES + i] - g[BALL_JOINT * LANES + i] - tx
+        uy = g[_RACK_Y * LANES + i] - g[(BALL_JOINT + 1) * LANES + i] - ty
+        uz = g[(_RACK + 2) * LANES + i] - g[(BALL_JOINT + 2) * LANES + i] - tz
+        area = vx * (ty * uz - tz * uy) + vy * (tz * ux - tx * uz) + vz * (tx * uy - ty * ux)
+        t3 = vx * tx + vy * ty + vz * tz
+        u3 = vx * ux + vy * uy + vz * uz
+        arm = (tx * tx + ty * ty + tz * tz) * ll - t3 * t3
+        rod = (ux * ux + uy * uy + uz * uz) * ll - u3 * u3
+        g[TOGGLE_SINE * LANES + i] = abs(area) * np.sqrt(ll / (arm * rod))
+
+
+@njit(error_model="numpy", cache=True)
+def _fill_contact(g):  # type: ignore[no-untyped-def]
+    """Contact point, down the wheel plane's steepest line by the loaded radius, and its rates."""
+    for i in range(LANES):
+        sx = g[SPINDLE * LANES + i]
+        sy = g[(SPINDLE + 1) * LANES + i]
+        sz = g[(SPINDLE + 2) * LANES + i]
+        wx = g[_OMEGA * LANES + i]
+        wy = g[(_OMEGA + 1) * LANES + i]
+        wz = g[(_OMEGA + 2) * LANES + i]
+        level = 1.0 - sz * sz
+        rl = 1.0 / np.sqrt(level)
+        down = g[_RADIUS * LANES + i] * rl
+        g[CONTACT * LANES + i] = g[CENTRE * LANES + i] + down * sz * sx
+        g[(CONTACT + 1) * LANES + i] = g[(CENTRE + 1) * LANES + i] + down * sz * sy
+        g[(CONTACT + 2) * LANES + i] = g[(CENTRE + 2) * LANES + i] - down * level
+        # the spindle's y and z rates, and from them d/d(angle) of (sz * s - z) / sqrt(level)
         dsy = wz * sx - wx * sz
         dsz = wx * sy - wy * sx
-        # the spindle's y and z rates, and from them d/d(angle) of (sz * s - z) / lean, y and z parts
-        grow = sz * dsz / (lean * lean)
-        dcy = dby + wz * ox - wx * oz
-        g[OUT + 13 * LANES + i] = dcy + down * (dsz * sy + sz * dsy + grow * sz * sy)
-        g[OUT + 14 * LANES + i] = dcz + down * (2.0 * sz * dsz - grow * (1.0 - sz * sz))
-        g[OUT + 15 * LANES + i] = dcz
-        # area of the triangle axis-arm-rod seen along the axis, twice, is root(disc)
-        arm = r1 * r1 + r2 * r2
-        rod = (tx - nx) * (tx - nx) + (ty - ny) * (ty - ny) + (tz - nz) * (tz - nz)
-        along = r3 - n3
-        g[OUT + 16 * LANES + i] = np.sqrt(
-            (disc if disc > 0.0 else 0.0) / (arm * (rod - along * along))
+        grow = sz * dsz * (rl * rl)
+        rate = wz * g[_O * LANES + i] - wx * g[(_O + 2) * LANES + i] - g[(_DV + 1) * LANES + i]
+        side = dsz * sy + sz * dsy + grow * sz * sy
+        g[CONTACT_RATE_Y * LANES + i] = rate + down * side
+        fall = 2.0 * sz * dsz - grow * level
+        g[CONTACT_RATE_Z * LANES + i] = g[CENTRE_RATE_Z * LANES + i] + down * fall
+
+
+@njit(error_model="numpy", cache=True)
+def _fill_marks(g, lift, by_travel):  # type: ignore[no-untyped-def]
+    """Mark what was not reached; asked so that a figure that is not a number is never 'reached'."""
+    for i in range(LANES):
+        miss = abs(_miss(g, i, lift))
+        there = (miss <= PLACED) if by_travel else (miss >= 0.0)
+        placed = (
+            there & (g[_MU * LANES + i] > LEAST_MU) & (abs(g[(CONTACT + 2) * LANES + i]) >= 0.0)
         )
-        g[OUT + 17 * LANES + i] = bx
-        g[OUT + 18 * LANES + i] = by
-        g[OUT + 19 * LANES + i] = bz
-        g[OUT + 20 * LANES + i] = bx + tx
-        g[OUT + 21 * LANES + i] = by + ty
-        g[OUT + 22 * LANES + i] = bz + tz
-        g[OUT + 23 * LANES + i] = mu
-        g[OUT + 24 * LANES + i] = qx
-        g[OUT + 25 * LANES + i] = qy
-        g[OUT + 26 * LANES + i] = qz
-        miss = abs(cz - g[32 * LANES + i] - lift) if by_travel else 0.0
-        # asked this way round, a figure that is not a number is never 'reached'
-        met = disc > 0.0
-        placed = (miss <= PLACED) & (mu2 > 1e-9)
-        g[OUT + MARK * LANES + i] = (
-            (REACHED if placed else ARM_OUT_OF_REACH) if met else ROD_OUT_OF_REACH
+        g[_MARK * LANES + i] = (
+            (REACHED if placed else ARM_OUT_OF_REACH)
+            if g[_DISC * LANES + i] > 0.0
+            else ROD_OUT_OF_REACH
         )

@@ -101,7 +101,10 @@ def _load(goals: Path) -> tuple[Problem, Any]:
 
 @app.command()
 def demo(runs: Runs = HERE, as_json: AsJson = False) -> None:
-    """Lay the shipped example's files in RUNS/demo-inputs, to be edited, and search them."""
+    """Search the shipped example.
+
+    Its files are laid in RUNS/demo-inputs, for you to edit.
+    """
     from importlib.resources import files
 
     with _plain_errors():
@@ -119,7 +122,10 @@ def demo(runs: Runs = HERE, as_json: AsJson = False) -> None:
 
 @app.command()
 def check(goals: GoalsFile, as_json: AsJson = False) -> None:
-    """Show the car as measured and, per duty, today's parts lowered, against the goals."""
+    """Show the car of today against the goals.
+
+    As measured and, per duty, today's parts lowered and the toe reset.
+    """
     with _plain_errors():
         problem, _ = _load(goals)
         from optimiser.checking import check_document
@@ -136,14 +142,17 @@ def search(
     name: Annotated[str | None, typer.Option("--name", help="Name of the run.")] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Search the parts and positions for the goals; the run is kept below RUNS."""
+    """Search parts and positions for the goals.
+
+    The run is kept in a folder of its own below RUNS.
+    """
     with _plain_errors():
         _search(goals, runs, name, as_json)
 
 
 @app.command()
 def resume(run: RunName, runs: Runs = HERE, as_json: AsJson = False) -> None:
-    """Go on with a run that was stopped, from its last finished build."""
+    """Go on with a run that was stopped."""
     with _plain_errors():
         from optimiser import VERSION
         from optimiser.runs import Run, RunError
@@ -197,7 +206,10 @@ def rank(
     top: Annotated[int, typer.Option("--top", help="How many to print.", min=1)] = 20,
     as_json: AsJson = False,
 ) -> None:
-    """Show the ranked builds of a run, finished or still searching."""
+    """Show the ranked builds of a run.
+
+    Of one that is still searching, what is ranked so far.
+    """
     with _plain_errors():
         from optimiser.runs import Run
 
@@ -224,7 +236,7 @@ def _row(run: Run, problem: Problem, place: int) -> dict[str, Any]:
 
 @app.command()
 def show(run: RunName, place: Place, runs: Runs = HERE, as_json: AsJson = False) -> None:
-    """Show one candidate: parts, positions, every figure and its curves."""
+    """Show one candidate with every figure."""
     with _plain_errors():
         from optimiser.detail import show_document
         from optimiser.runs import Run
@@ -243,7 +255,10 @@ def sheet(
     runs: Runs = HERE,
     as_json: AsJson = False,
 ) -> None:
-    """Print the bench sheet of one candidate, and keep it as text and Markdown in the run's sheets/."""
+    """Print the bench sheet of one candidate.
+
+    It is kept as text and Markdown in the run's sheets/ as well.
+    """
     with _plain_errors():
         from optimiser.detail import write_sheets
         from optimiser.runs import Run
@@ -261,7 +276,7 @@ def sheet(
 
 @app.command()
 def schema(what: Annotated[What, typer.Argument(help="goals, car or parts.")]) -> None:
-    """Print the JSON Schema of a kind of file, for editors that complete and check."""
+    """Print the JSON Schema of a kind of file."""
     from goals.schema import json_schema
 
     print(json.dumps(json_schema(what.value), indent=2))

@@ -184,8 +184,10 @@ class Run:
         rows = self.ranked(problem.goals.search.keep)
         document = ranking_document(self, problem, rows)
         # the name and status of the run are no part of what the search found
-        found = {"coverage": document["coverage"], "candidates": document["candidates"]}
-        write_file(self.folder / "ranked.json", _json(found))
+        lines = ",\n".join(json.dumps(c, allow_nan=False) for c in document["candidates"])
+        found = json.dumps(document["coverage"], allow_nan=False)
+        text = f'{{"coverage": {found},\n"candidates": [\n{lines}\n]}}\n'
+        write_file(self.folder / "ranked.json", text)
         write_file(self.folder / "ranked.csv", _table(problem, rows))
         return rows
 

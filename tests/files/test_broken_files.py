@@ -498,6 +498,12 @@ def test_oddities_are_notices(tmp_path: Path) -> None:
     assert "more than half" in notices[2]
 
 
+def test_a_section_that_nothing_uses_is_a_notice(tmp_path: Path) -> None:
+    car = CAR + "obstacles: [{name: rail}]\n"
+    (notice,) = load_goals(lay(tmp_path, car=car)).notices
+    assert "'obstacles' is not used" in notice
+
+
 def test_a_wheel_that_stands_on_the_ground_is_no_notice(tmp_path: Path) -> None:
     car = spoil(CAR, "loaded_radius: 290", "loaded_radius: 276")
     assert load_goals(lay(tmp_path, car=car)).notices == []

@@ -1,0 +1,266 @@
+"""Figures and names as people read them: rounding, units, bounds, and what a missing figure means."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from kinematics.measures import MEASURES
+
+Record = dict[str, Any]
+Bound = Sequence[float | None]
+
+DECIMALS = {"deg": 2, "deg/mm": 4, "mm": 1, "%": 2, "m": 2}
+FINE_DEGREES = 0.05  # angles whose noticed difference is finer than this get a third decimal
+MOST_DECIMALS = 9
+NEXT_TO_NOTHING = 1e-5  # a bound at or below it means 'at all'
+
+# Demands that no one writes down; see goals.verdicts.
+GATES = {"rod_fit": "thread_engagement", "linkage": "toggle_margin"}
+PLAIN = {
+    "toe_out_on_turns": "toe-out on turns",
+    "lock_inner": "lock, inner wheel",
+    "lock_outer": "lock, outer wheel",
+    "rod_fit": "thread engagement",
+    "linkage": "toggle margin",
+}
+
+
+def clean(text: str) -> str:
+    """A text from a file as one printable line."""
+    return "".join(c for c in " ".join(str(text).split()) if c.isprintable())
+
+
+def short(value: float) -> str:
+    """A number as someone wrote it: no needless zeros, no exponent."""
+    text = f"{value:.6f}".rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text
+
+
+def measure_of(key: str) -> str:
+    """The catalogue's name behind a label: 'bump_steer over -40..40' is about bump_steer."""
+    name = key.split(" ", 1)[0]
+    return GATES.get(name, name)
+
+
+def plain(key: str) -> str:
+    """A measure's name or label in plain words."""
+    name, *rest = key.split(" ")
+    words = [PLAIN.get(name, name.replace("_", " "))]
+    while rest:
+        word = rest.pop(0)
+        if word == "at" and rest:
+            words.append(f"at {rest.pop(0)} deg")
+        elif word == "over" and rest:
+            words.append(f"over {rest.pop(0).replace('..', ' to ')} mm")
+        else:
+            words.append(f"({word} wheel)")
+    return " ".join(words)
+
+
+def spoken(identifier: str) -> str:
+    """A station's or setting's name with spaces."""
+    return identifier.replace("_", " ")
+
+
+def decimals(name: str) -> int:
+    """How many decimals a measure's figures are shown with."""
+    measure = MEASURES.get(measure_of(name))
+    if measure is None:
+        return 2
+    if measure.unit == "deg" and measure.scale < FINE_DEGREES:
+        return 3
+    return DECIMALS.get(measure.unit, 2)
+
+
+def fixed(value: float, places: int) -> str:
+    """A number with so many decimals, never a negative zero."""
+    text = f"{value:.{places}f}"
+    return text.lstrip("-") if not text.strip("-0.") else text
+
+
+def figure(name: str, value: float | None, bounds: Sequence[Bound] = ()) -> str:
+    """A measure's figure for people; '-' where there is none.
+
+    Rounding never takes a figure across a bound: it gets as many decimals as show which side it is on.
+    """
+    if value is None:
+        return "-"
+    if name == "price":
+        return price(value)
+    places = decimals(name)
+    edges = [edge for bound in bounds for edge in bound if edge is not None]
+    while places < MOST_DECIMALS:
+        shown = float(fixed(value, places))
+        if all(_side(shown, edge) == _side(value, edge) for edge in edges):
+            break
+        places += 1
+    return fixed(value, places)
+
+
+def _side(value: float, edge: float) -> int:
+    # figures are good to about 1e-9: a value that near is on the bound
+    return 0 if abs(value - edge) <= 1e-9 else (1 if value > edge else -1)
+
+
+def with_unit(text: str, unit: str) -> str:
+    """A figure with its unit behind it."""
+    return f"{text} {unit}" if unit and text != "-" else text
+
+
+def price(value: float, currency: str = "") -> str:
+    """A price, whole where it is whole."""
+    text = f"{value:,.0f}" if float(value).is_integer() else f"{value:,.2f}"
+    return with_unit(text, clean(currency))
+
+
+def counted(number: int, word: str) -> str:
+    """A number with its word, in the plural where there is not one."""
+    return f"{number:,} {word}" if number == 1 else f"{number:,} {word}s"
+
+
+def bound_words(name: str, bound: Bound) -> str:
+    """A limit's bounds: '>= 20', '<= 0.2', '20 to 90'."""
+    low, high = bound
+    if low is not None and high is not None:
+        return f"{short(low)} to {short(high)}"
+    if high is not None:
+        return f"<= {short(high)}"
+    assert low is not None
+    if measure_of(name) == "toggle_margin" and low <= NEXT_TO_NOTHING:
+        return "not over centre"
+    return f">= {short(low)}"
+
+
+def bounds_of(entry: Record) -> list[Bound]:
+    """Bounds of a measure's entry, none where nothing limits it."""
+    bounds: list[Bound] = entry.get("bounds", [])
+    return bounds
+
+
+def why_missing(name: str) -> str:
+    """Why a measure may have no figure."""
+    measure = MEASURES.get(measure_of(name))
+    if measure is None:
+        return "no figure"
+    if measure.needs_car:
+        return f"car file lacks {' or '.join(sorted(measure.needs_car))}"
+    if measure.name == "thread_engagement":
+        return "no rod kit"
+    return "not reached"
+
+
+def distance(value: float, bound: Bound) -> float:
+    """Distance to the nearer bound, negative where the value is beyond it."""
+    low, high = bound
+    gaps = [value - low] if low is not None else []
+    if high is not None:
+        gaps.append(high - value)
+    return min(gaps)
+
+
+@dataclass(frozen=True)
+class Margin:
+    """How far one figure is from the bound that is nearest, in the measure's unit; None: no figure."""
+
+    duty: str
+    key: str
+    value: float | None
+    bound: Bound
+    gap: float | None
+
+    @property
+    def in_scales(self) -> float:
+        """The gap in differences that a builder would notice, to put measures side by side."""
+        if self.gap is None:
+            return float("-inf")
+        return self.gap / MEASURES[measure_of(self.key)].scale
+
+    @property
+    def unit(self) -> str:
+        """The measure's unit."""
+        return MEASURES[measure_of(self.key)].unit
+
+    def gap_words(self) -> str:
+        """The gap's size with its unit, or why there is none."""
+        if self.gap is None:
+            return why_missing(self.key)
+        size = abs(self.gap)
+        places = decimals(self.key)
+        # a gap that is there is never rounded to nothing
+        while 0.0 < size < 0.5 * 10.0**-places and places < MOST_DECIMALS:
+            places += 1
+        return with_unit(fixed(size, places), self.unit)
+
+
+def margins(duty: str, record: Record) -> Iterator[Margin]:
+    """Every limit of one duty's record with its margin."""
+    for key, entry in record.get("measures", {}).items():
+        value = entry["value"]
+        for bound in bounds_of(entry):
+            one = None if isinstance(value, list) else value
+            gap = None if one is None else distance(one, bound)
+            yield Margin(duty, key, one, bound, gap)
+
+
+def failing(duty: str, record: Record) -> list[Margin]:
+    """The limits of one duty that do not hold, worst first."""
+    judged = record.get("measures", {})
+    missed = [
+        m
+        for m in margins(duty, record)
+        if judged[m.key]["limit"] is False and (m.gap is None or m.gap < 0.0)
+    ]
+    return sorted(missed, key=lambda m: m.in_scales)
+
+
+def fault_words(margin: Margin) -> str:
+    """What a failing limit has and what it needs."""
+    needs = f"needs {bound_words(margin.key, margin.bound)}"
+    if margin.value is None:
+        return f"{why_missing(margin.key)}, {needs}"
+    text = with_unit(figure(margin.key, margin.value, [margin.bound]), margin.unit)
+    name = measure_of(margin.key)
+    if name == "roll_centre_height" and margin.value < 0.0:
+        return f"{text.lstrip('-')} under the ground, {needs}"
+    if name == "thread_engagement":
+        return f"{text}, {needs}: no adjuster in the box fits"
+    if name == "toggle_margin" and margin.value <= 0.0:
+        return f"goes over centre or out of reach, {needs}"
+    return f"{text}, {needs}"
+
+
+def lacks(duty: str, record: Record) -> str:
+    """What one duty lacks, in a line."""
+    if record.get("reason"):
+        return f"{duty}: {record['reason']}"
+    short_of = [
+        f"{plain(m.key)} {m.gap_words()}" + (f" ({measure_note(m)})" if measure_note(m) else "")
+        for m in failing(duty, record)
+    ]
+    return f"{duty} lacks: {', '.join(short_of) or 'a limit'}"
+
+
+def measure_note(margin: Margin) -> str:
+    """A word beside a shortfall where the plain size would mislead."""
+    return "" if margin.gap is not None else f"needs {bound_words(margin.key, margin.bound)}"
+
+
+_WAYS = (("forward", "back"), ("outboard", "inboard"), ("up", "down"))
+
+
+def direction(vector: Sequence[float]) -> str:
+    """Where a left-hand shift goes, in words; by components where it lies along no axis."""
+    moving = [(i, v) for i, v in enumerate(vector) if abs(v) > 1e-9]
+    words = [_WAYS[i][0 if v > 0 else 1] for i, v in moving]
+    return " and ".join(words)
+
+
+def shift_words(vector: Sequence[float]) -> str:
+    """A left-hand shift in mm and words: '16 mm forward'."""
+    return ", ".join(
+        f"{short(abs(v))} mm {_WAYS[i][0 if v > 0 else 1]}"
+        for i, v in enumerate(vector)
+        if abs(v) > 1e-9
+    )
