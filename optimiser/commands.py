@@ -107,6 +107,8 @@ def demo(runs: Runs = HERE, as_json: AsJson = False) -> None:
     """
     from importlib.resources import files
 
+    from optimiser.runs import free_name
+
     with _plain_errors():
         folder = runs / "demo-inputs"
         folder.mkdir(parents=True, exist_ok=True)
@@ -117,7 +119,7 @@ def demo(runs: Runs = HERE, as_json: AsJson = False) -> None:
             else:
                 target.write_bytes(files("goals.examples").joinpath(name).read_bytes())
                 _say(f"laid down {target}")
-        _search(folder / "goals.yaml", runs, None, as_json)
+        _search(folder / "goals.yaml", runs, free_name(runs, "demo"), as_json)
 
 
 @app.command()

@@ -273,9 +273,14 @@ def _json(document: dict[str, Any]) -> str:
 
 
 def fresh_name(runs: Path, title: str) -> str:
-    """A name for a new run: the goals' name and the time, told apart where two fall together."""
-    word = re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")[:40] or "run"
-    stem = f"{word}-{datetime.now().strftime('%Y%m%d-%H%M%S')}"
+    """A name for a new run: the first words of its title, and the time."""
+    words = re.findall(r"[a-z0-9]+", title.lower())[:4]
+    stem = "-".join([*words, datetime.now().strftime("%Y%m%d-%H%M%S")])
+    return free_name(runs, stem)
+
+
+def free_name(runs: Path, stem: str) -> str:
+    """A name that no run has yet: the stem, or the stem with the next free number."""
     name, count = stem, 1
     while (runs / name).exists():
         count += 1

@@ -20,8 +20,8 @@ NEXT_TO_NOTHING = 1e-5  # a bound at or below it means 'at all'
 GATES = {"rod_fit": "thread_engagement", "linkage": "toggle_margin"}
 PLAIN = {
     "toe_out_on_turns": "toe-out on turns",
-    "lock_inner": "lock, inner wheel",
-    "lock_outer": "lock, outer wheel",
+    "lock_inner": "inner wheel lock",
+    "lock_outer": "outer wheel lock",
     "rod_fit": "thread engagement",
     "linkage": "toggle margin",
 }
@@ -181,6 +181,20 @@ class Margin:
     def unit(self) -> str:
         """The measure's unit."""
         return MEASURES[measure_of(self.key)].unit
+
+    def value_words(self) -> str:
+        """The figure with its unit."""
+        return with_unit(figure(self.key, self.value, [self.bound]), self.unit)
+
+    def bound_words(self) -> str:
+        """The bound in words."""
+        return bound_words(self.key, self.bound)
+
+    def hand_words(self) -> str:
+        """How much is in hand, or how much is lacking."""
+        if self.gap is not None and self.gap < 0.0:
+            return f"lacks {self.gap_words()}"
+        return self.gap_words()
 
     def gap_words(self) -> str:
         """The gap's size with its unit, or why there is none."""

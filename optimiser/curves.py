@@ -1,0 +1,86 @@
+"""Curves of several duties printed compactly: against wheel travel, and against the rack."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from optimiser.figures import curve_figure
+from optimiser.wording import clean, short
+
+Record = dict[str, Any]
+
+TRAVEL_EVERY = 20.0
+RACK_EVERY = 20.0
+TRAVEL = (("toe", "bump_steer"), ("camber", "camber"), ("roll_centre_height", "roll_centre_height"))
+STEER = (
+    ("left", "lock_inner"),
+    ("right", "lock_outer"),
+    ("toe_out_on_turns", "toe_out_on_turns"),
+    ("toggle_margin", "toggle_margin"),
+)
+HEADS = {
+    "toe": "toe deg",
+    "camber": "camber deg",
+    "roll_centre_height": "roll c. mm",
+    "left": "left deg",
+    "right": "right deg",
+    "toe_out_on_turns": "toe-out deg",
+    "toggle_margin": "toggle deg",
+}
+Curve = dict[float, Record]
+
+
+def print_curves(console: Console, duties: dict[str, Record]) -> None:
+    """Print the curves of each duty that has them, two duties beside each other."""
+    having = {duty: record["curves"] for duty, record in duties.items() if "curves" in record}
+    names = list(having)
+    for i in range(0, len(names), 2):
+        some = names[i : i + 2]
+        console.print()
+        console.print(Text("left wheel against travel from ride height, bump positive", "bold"))
+        console.print(_curves("travel", "travel mm", some, having))
+        console.print()
+        console.print(
+            Text("steer against the rack, left turn positive; toggle: left wheel", "bold")
+        )
+        console.print(_curves("steer", "rack mm", some, having))
+
+
+def _curves(kind: str, head: str, duties: list[str], having: Record) -> Table:
+    columns = TRAVEL if kind == "travel" else STEER
+    along = "travel" if kind == "travel" else "rack"
+    curves = {duty: _picked(having[duty][kind], along, columns) for duty in duties}
+    table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False, header_style="bold")
+    table.add_column(Text(head), justify="right", width=7, overflow="fold")
+    for duty in duties:
+        for name, _ in columns:
+            title = Text(f"{clean(duty)}\n{HEADS[name]}")
+            table.add_column(title, justify="right", min_width=7, max_width=9, overflow="fold")
+    stations = sorted({at for curve in curves.values() for at in curve})
+    if along == "travel":
+        stations.reverse()
+    for at in stations:
+        cells = []
+        for duty in duties:
+            point = curves[duty].get(at)
+            cells += [
+                "" if point is None else curve_figure(measure, point[name])
+                for name, measure in columns
+            ]
+        table.add_row(Text(short(round(at, 1))), *(Text(cell) for cell in cells))
+    return table
+
+
+def _picked(curve: Record, along: str, columns: tuple[tuple[str, str], ...]) -> Curve:
+    """Points of a curve every 20 mm, and its ends."""
+    positions = curve[along]
+    last = len(positions) - 1
+    return {
+        at: {name: curve[name][i] for name, _ in columns}
+        for i, at in enumerate(positions)
+        if i in (0, last) or abs(at / RACK_EVERY - round(at / RACK_EVERY)) < 1e-9
+    }

@@ -1,0 +1,385 @@
+"""One duty's part of the bench sheet: how to set the candidate, and what gauges should read."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from goals.parts import Adjuster, Stack, Station
+from kinematics.measures import MEASURES
+from kinematics.measures.steer import Turn, turns
+from kinematics.scene import STRAIGHT, Scene, Side
+from optimiser.assembly import Assembly
+from optimiser.bench import gauge, heights, plates, toe_of_flats
+from optimiser.channels import channel_of
+from optimiser.paper import FILL, Block, Grid, Heading, Items, Words
+from optimiser.problem import Problem
+from optimiser.settings import (
+    PIECES,
+    STACK,
+    each_setting,
+    part_name,
+    part_of,
+    pieces,
+    setting_note,
+    setting_text,
+)
+from optimiser.space import Build
+from optimiser.wording import Margin, clean, direction, distance, fixed, short, spoken
+
+Record = dict[str, Any]
+Row = tuple[str, ...]
+
+
+def shown(value: float, places: int) -> str:
+    """A predicted reading; '-' where the state is not reached."""
+    return fixed(value, places) if np.isfinite(value) else "-"
+
+
+def signed(value: float, places: int) -> str:
+    """A predicted change, with its sign where it is not nothing."""
+    text = shown(value, places)
+    return f"+{text}" if value > 0.0 and text.strip("0.-") else text
+
+
+@dataclass(frozen=True)
+class DutyBench:
+    """A candidate as one duty sets it, ready to be asked for readings.
+
+    ``assembly`` and ``scene`` are None where the build has no setting for the duty.
+    """
+
+    problem: Problem
+    build: Build
+    duty: str
+    record: Record
+    assembly: Assembly | None
+    scene: Scene | None
+
+    @classmethod
+    def of(cls, problem: Problem, build: Build, duty: str, record: Record) -> DutyBench:
+        """A duty's record of the ledger with its scene solved anew."""
+        assembly = problem.assembly(build, duty)
+        if assembly is None or "positions" not in record:
+            return cls(problem, build, duty, record, None, None)
+        positions = np.array([record["positions"]], dtype=np.int64).reshape(1, -1)
+        return cls(problem, build, duty, record, assembly, assembly.scene(positions))
+
+    @property
+    def sides(self) -> tuple[Side, ...]:
+        """Sides that read differently: one where the car is symmetric."""
+        return ("left",) if self.scene is None else self.scene.sides()
+
+    @cached_property
+    def margins(self) -> list[Margin]:
+        """Every limit with its margin at its worst wheel or turn, tightest first."""
+        if self.scene is None or self.assembly is None:
+            return []
+        found = []
+        for demand in self.problem.demands(self.assembly, self.duty):
+            if not demand.is_limit:
+                continue
+            bound = (demand.minimum, demand.maximum)
+            cases = [float(v) for v in demand.figures(self.scene)[0][:, 0]]
+            if not np.isfinite(cases).all():
+                found.append(Margin(self.duty, demand.label, None, bound, None))
+                continue
+            worst = min(cases, key=lambda v: distance(v, bound))
+            found.append(Margin(self.duty, demand.label, worst, bound, distance(worst, bound)))
+        return sorted(found, key=lambda m: m.in_scales)
+
+    def rods(self) -> dict[Side, Record]:
+        """Solved tie rods by side."""
+        solved = self.record["solved"]
+        names: dict[Side, str] = {"left": "tie_rod", "right": "tie_rod_right"}
+        return {side: solved[names[side]] for side in self.sides}
+
+    def swap_words(self, other: DutyBench) -> str:
+        """How the tie rods change from this duty to another, in flats."""
+        if self.scene is None or other.scene is None:
+            return ""
+        words = []
+        for side, rod in self.rods().items():
+            there = other.rods()[side]
+            name = "both tie rods" if len(self.sides) == 1 else f"{side} tie rod"
+            words.append(f"{name} {_rod_change(rod, there)}")
+        return (
+            f"{self.duty} to {other.duty}, toe back to {short(other.record['solved']['toe'])} deg: "
+            f"{'; '.join(words)}. Back again: the same the other way. Check toe after every swap."
+        )
+
+
+def _rod_change(rod: Record, there: Record) -> str:
+    longer = there["length"] - rod["length"]
+    way = "longer" if longer > 0 else "shorter"
+    size = f"{fixed(abs(longer), 1)} mm {way} eye to eye"
+    if abs(longer) < 0.005:
+        size = "unchanged"
+    if rod.get("adjuster") != there.get("adjuster"):
+        names = [short(r["adjuster"]) if r.get("adjuster") else "none" for r in (rod, there)]
+        return f"{size}, adjuster {names[0]} out and {names[1]} in"
+    if "pitch" in rod and abs(longer) >= 0.005:
+        flats = abs(longer) / flat_of(rod)
+        return f"{fixed(flats, 1)} flats {way} ({size})"
+    return size
+
+
+def flat_of(rod: Record) -> float:
+    """Length that one flat of the adjuster gives, mm: threads of opposite hand, so twice the pitch a turn."""
+    return float(2.0 * rod["pitch"] / rod["flats"])
+
+
+def duty_blocks(bench: DutyBench) -> Iterator[Block]:
+    """Everything that one duty puts on the sheet."""
+    yield Heading(f"Duty: {bench.duty}")
+    note = bench.problem.goals.duties[bench.duty].note
+    if note:
+        yield Words(clean(note))
+    if bench.scene is None or bench.assembly is None:
+        yield Words(
+            f"No setting of this build serves it: {bench.record.get('reason', 'none found')}."
+        )
+        return
+    if not bench.record["feasible"]:
+        yield Words("DOES NOT HOLD EVERY LIMIT - not to be built; the nearest setting is shown.")
+    yield from _positions(bench)
+    yield from _stacks(bench)
+    yield from _ride_height(bench, bench.assembly, bench.scene)
+    yield from _tie_rods(bench, bench.scene)
+    yield from _alignment(bench, bench.assembly, bench.scene)
+    yield from _lock(bench, bench.scene)
+    yield from _gauge(bench, bench.scene)
+    for turn in turns(bench.scene):
+        yield from _plates(bench, bench.scene, turn)
+
+
+def _positions(bench: DutyBench) -> Iterator[Block]:
+    items = []
+    for station, name, block in each_setting(bench.build, bench.record):
+        if name == STACK and PIECES[0] in block:
+            continue
+        part = part_of(bench.build, station)
+        text = f"{spoken(station)}, {spoken(name)}: {clean(setting_text(block, name))}"
+        note = setting_note(part, name, block[name])
+        if note:
+            text += f" - {note}"
+        if part is not None and name in part.adjusts:
+            text += _range_words(part.adjusts[name], block[name])
+        items.append(text)
+    if items:
+        yield Heading("Positions, both sides alike", 3)
+        yield Items(tuple(items), boxed=True)
+
+
+def _range_words(adjuster: Adjuster, value: float) -> str:
+    low, high = adjuster.range
+    end = ""
+    if value + adjuster.step > high + 1e-9 or value - adjuster.step < low - 1e-9:
+        end = ", AN END OF IT: nothing left this way"
+    return f" (range {short(low)} to {short(high)}{end})"
+
+
+def _stacks(bench: DutyBench) -> Iterator[Block]:
+    for station, name, block in each_setting(bench.build, bench.record):
+        part = part_of(bench.build, station)
+        if name != STACK or part is None or part.stack is None:
+            continue
+        under, above = (block[key] for key in PIECES)
+        yield Heading(f"Stack, {spoken(station)}: {part_name(part)}", 3)
+        yield Grid(
+            ("each side, in order", "pieces from the joint outward, mm", "sum, mm"),
+            (
+                ("under the joint", _listed(under), short(sum(under))),
+                ("the joint", "", ""),
+                ("above the joint", _listed(above), short(sum(above))),
+                ("the nut", "torque and lock", ""),
+            ),
+            right=2,
+        )
+        yield Words(_stack_words(part.stack, channel_of(part.stack.point, Station(station))))
+
+
+def _listed(heights_of_pieces: Sequence[float]) -> str:
+    return pieces(list(heights_of_pieces)).strip(" ()") or "none"
+
+
+POINTS = {
+    "tie_rod_outer": "outer tie-rod joint",
+    "tie_rod_inner": "inner tie-rod joint",
+    "knuckle_ball_joint": "ball joint, seen from the knuckle,",
+    "arm_ball_joint": "ball joint, seen from the arm,",
+}
+
+
+def _stack_words(stack: Stack, channel: str) -> str:
+    along = direction(stack.along)
+    text = f"A piece under the joint moves the {POINTS.get(channel, spoken(channel))} {along}."
+    if stack.usable is not None:
+        text += (
+            f" Under and above together fill {short(stack.usable)} mm of stud, "
+            f"to within {short(stack.slack)} mm."
+        )
+    return text
+
+
+def _ride_height(bench: DutyBench, assembly: Assembly, scene: Scene) -> Iterator[Block]:
+    yield Heading("Ride height", 3)
+    lowered = bench.record["solved"]["lowered_by"]
+    yield Words(f"Body {fixed(lowered, 1)} mm lower than measured, tyres as in the files. Check:")
+    positions = np.array([bench.record["positions"]], dtype=np.int64).reshape(1, -1)
+    columns = []
+    for side in bench.sides:
+        c = assembly.channels(side, positions)
+        points = {name: float(c[name][2, 0]) for name in ("arm_front", "arm_rear", "top_mount")}
+        columns.append(heights(scene, side, points))
+    words = {
+        "arm_front": "lower arm, front body pivot",
+        "arm_rear": "lower arm, rear body pivot",
+        "top_mount": "top mount, centre of bearing",
+    }
+    rows = [
+        (text, *(shown(column[name], 1) for column in columns), FILL, FILL)
+        for name, text in words.items()
+    ]
+    yield Grid(("above the ground, mm", *_heads(bench), *MEASURED), tuple(rows), right=1)
+
+
+MEASURED = ("measured left", "measured right")
+
+
+def _heads(bench: DutyBench) -> tuple[str, ...]:
+    return ("both sides",) if len(bench.sides) == 1 else tuple(bench.sides)
+
+
+def _tie_rods(bench: DutyBench, scene: Scene) -> Iterator[Block]:
+    yield Heading("Tie rods", 3)
+    rods = bench.rods()
+    rows: list[Row] = [
+        ("eye to eye, mm", *(fixed(r["length"], 1) for r in rods.values()), FILL, FILL)
+    ]
+    if any("pitch" in r for r in rods.values()):
+        rows += _kit_rows(bench, scene, rods)
+    yield Grid(("", *_heads(bench), *MEASURED), tuple(rows), right=1)
+    kit = scene.rod_kit
+    if kit is None:
+        yield Words("No rod kit in the files: threads and adjusters were not checked.")
+        return
+    if any(r.get("adjuster") is None for r in rods.values()):
+        yield Words("NO ADJUSTER IN THE BOX FITS this length: do not assemble.")
+    turned = toe_of_flats(scene, bench.sides[0], 0.1)
+    way = "in" if turned > 0.0 else "out"
+    yield Words(
+        f"Engagement is the same at both ends, {short(kit.engagement)} mm at the least. A longer rod "
+        f"turns the wheel toe-{way}. Ends of opposite hand are taken: a turn is twice the pitch of "
+        f"{short(kit.pitch)} mm, {kit.flats} flats a turn."
+    )
+
+
+def _kit_rows(bench: DutyBench, scene: Scene, rods: dict[Side, Record]) -> list[Row]:
+    def told(read: Any) -> Row:
+        return tuple(read(side, rod) for side, rod in rods.items())
+
+    def number(name: str) -> Row:
+        return told(lambda _, r: "-" if r.get(name) is None else fixed(r[name], 1))
+
+    def threads(_: Side, rod: Record) -> str:
+        showing = rod.get("threads_showing")
+        return "-" if showing is None else fixed(showing / rod["pitch"], 1)
+
+    def toe(side: Side, rod: Record) -> str:
+        return fixed(abs(toe_of_flats(scene, side, flat_of(rod))), 2)
+
+    adjuster = told(lambda _, r: "none fits" if r["adjuster"] is None else short(r["adjuster"]))
+    blank = (FILL, FILL)
+    return [
+        ("adjuster, mm", *adjuster, *blank),
+        ("engagement, each end, mm", *number("engagement"), *blank),
+        ("threads showing, each end, mm", *number("threads_showing"), *blank),
+        ("threads showing, each end, count", *told(threads), *blank),
+        ("one flat, mm of length", *told(lambda _, r: fixed(flat_of(r), 2)), "", ""),
+        ("one flat, deg of toe", *told(toe), "", ""),
+    ]
+
+
+def _alignment(bench: DutyBench, assembly: Assembly, scene: Scene) -> Iterator[Block]:
+    yield Heading("Alignment to set", 3)
+    positions = np.array([bench.record["positions"]], dtype=np.int64).reshape(1, -1)
+    diameter = float(assembly.channels("left", positions)["tyre.diameter"][0])
+    states = {side: scene.states(side, [STRAIGHT]) for side in bench.sides}
+    toes = [float(s.toe[0, 0]) for s in states.values()]
+    across = [2.0 * 0.5 * diameter * float(np.sin(np.radians(toe))) for toe in toes]
+    rows: list[Row] = [
+        ("toe, each wheel, deg (in is +)", *(shown(t, 2) for t in toes)),
+        (f"toe over {short(diameter)} mm of tyre, mm", *(shown(a, 1) for a in across)),
+    ]
+    for name in ("camber", "caster", "kingpin_inclination"):
+        values = [getattr(s, name) for s in states.values()]
+        rows.append((f"{spoken(name)}, deg", *(shown(float(v[0, 0]), 2) for v in values)))
+    rows = [(*row, FILL, FILL) for row in rows]
+    yield Grid(("", *_heads(bench), *MEASURED), tuple(rows), right=1)
+    track = float(MEASURES["track_width"](scene)[0, 0])
+    yield Words(f"Track at the contact points: {shown(track, 1)} mm. Measured: {FILL}")
+
+
+def _lock(bench: DutyBench, scene: Scene) -> Iterator[Block]:
+    travel, per_turn = float(scene.rack_travel[0]), float(scene.rack_per_turn[0])
+    inner = MEASURES["lock_inner"](scene)[:, 0]
+    outer = MEASURES["lock_outer"](scene)[:, 0]
+    yield Heading("Rack and lock", 3)
+    rows = [("rack each way to its stop, mm", fixed(travel, 1), FILL, FILL)]
+    rows.append(("handwheel turns each way", fixed(travel / per_turn, 2), FILL, FILL))
+    names = ("",) if len(inner) == 1 else (", left turn", ", right turn")
+    for name, i, o in zip(names, inner, outer, strict=True):
+        rows.append((f"inner wheel at lock, deg{name}", shown(float(i), 2), FILL, FILL))
+        rows.append((f"outer wheel at lock, deg{name}", shown(float(o), 2), FILL, FILL))
+    head = ("", "expected", "measured, left turn", "measured, right turn")
+    yield Grid(head, tuple(rows), right=1)
+
+
+def _gauge(bench: DutyBench, scene: Scene) -> Iterator[Block]:
+    yield Heading("Bump-steer gauge, expected", 3)
+    yield Words(
+        "Springs out, bar off, steering locked straight ahead, zero at ride height. Toe change of one "
+        "wheel, toe-in positive; bump positive."
+    )
+    several = len(bench.sides) > 1
+    head = ["travel, mm"]
+    for side in bench.sides:
+        at = f" {side}" if several else ""
+        head += [f"toe change{at}, deg", f"camber{at}, deg"]
+    columns = [gauge(scene, side) for side in bench.sides]
+    rows = []
+    for readings in zip(*columns, strict=True):
+        cells = [short(readings[0].travel)]
+        for reading in readings:
+            cells += [signed(reading.toe, 3), shown(reading.camber, 2)]
+        rows.append((*cells, FILL, FILL))
+    yield Grid((*head, "toe left, measured", "toe right, measured"), tuple(rows), right=0)
+
+
+def _plates(bench: DutyBench, scene: Scene, turn: Turn) -> Iterator[Block]:
+    several = len(bench.sides) > 1
+    side = "left" if turn.sign > 0 else "right"
+    yield Heading(f"Turn plates, expected{f', {side} turn' if several else ', either way'}", 3)
+    readings = plates(scene, turn)
+    names = [short(r.inner) for r in readings[:-1]] + ["lock"]
+    rows = [
+        (
+            name,
+            shown(r.inner, 2),
+            shown(r.outer, 2),
+            shown(r.toe_out, 2),
+            shown(r.rack, 1),
+            *((FILL,) if several else (FILL, FILL)),
+        )
+        for name, r in zip(names, readings, strict=True)
+    ]
+    blanks = ("outer, measured",) if several else ("outer, left turn", "outer, right turn")
+    head = ("at", "inner, deg", "outer, deg", "toe-out, deg", "rack, mm", *blanks)
+    yield Grid(head, tuple(rows), right=1)
+    if any(not np.isfinite(r.outer) for r in readings):
+        yield Words("A dash: the inner wheel does not come so far.")

@@ -1,0 +1,253 @@
+"""The bench sheet of one candidate: what to fit, how to set it, what the gauges should then read.
+
+Plain text for the wing and Markdown for the file, both from one list of blocks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from goals.parts import Station
+from optimiser.duty_sheet import DutyBench, duty_blocks
+from optimiser.paper import FILL, Block, Grid, Heading, Items, Loud, Words, as_markdown, as_text
+from optimiser.problem import Problem
+from optimiser.ranking import Row, feasible, merit
+from optimiser.settings import Setting, part_name, settings_of, solved_texts, source_of
+from optimiser.space import AS_IS, Build
+from optimiser.wording import clean, counted, fault_words, fixed, plain, price, short, spoken
+
+HASH_LENGTH = 10
+MOST_MARGINS = 3
+
+FIRST = (
+    "These figures come from a rigid, ideal model of the car as it was measured: no flex, no play, no "
+    "wear. Bushes, joints, the rack and the shell give under load, and a hard point that is 1 mm off "
+    "moves bump steer by as much as its whole tolerance. The sheet says where to start and what to "
+    "expect; the gauge and the turn plates on the built car decide. Do not drive on the sheet's word."
+)
+FASTENED = {
+    Station.KNUCKLE: "knuckle to strut",
+    Station.TIE_ROD: "tie-rod locknuts, both ends",
+    Station.TIE_ROD_STUD: "outer tie-rod joint, stud nut",
+    Station.RACK_MOUNT: "rack mounts",
+    Station.RACK_END: "inner joint to rack",
+    Station.LOWER_ARM: "lower arm, pivots and ball joint",
+    Station.BALL_JOINT_STUB: "ball-joint stub",
+    Station.TOP_MOUNT: "top mount, body and centre nut",
+    Station.WHEEL: "wheel nuts",
+    Station.WHEEL_SPACER: "wheel spacer",
+    Station.STEERING_STOP: "steering stop",
+    Station.ANTIROLL_BAR: "anti-roll bar and links",
+    Station.SPRING_SEAT: "spring-seat lock",
+}
+CAUTIONS = (
+    "The makers' limits for every part come before anything on this sheet: torque, thread, tilt, load.",
+    "Positive locking on every steering fastener: split pin, lock wire, tab or all-metal locknut.",
+    "Thread engagement is no less than the maker's least at both ends, equal at both ends, and at "
+    "least two threads stand beyond each locknut.",
+    "Before the car is driven, wheels on: by hand from lock to lock at full bump and at full droop. "
+    "Nothing touches, no joint binds, and the stop is met before the linkage comes near straight.",
+    "Torque, paint-mark, and check again after the first run and at each event.",
+    "Never heat, bend or weld a steering part. One that was bent is scrap.",
+    "Local rules may forbid or limit changes to steering and suspension. Ask before driving on a road.",
+    "Have a licensed engineer or inspector look at the finished car.",
+)
+NOT_CHECKED = (
+    "tyre clearance to strut, arm, bar, rail and arch, anywhere in travel or lock",
+    "joint tilt, at any joint",
+    "stress in the tie-rod stud from the stack's lever arm",
+    "strut stroke left in bump and droop",
+    "flex: the rack, its mounts and the bushes are taken as rigid",
+    "a steering stop: lock is the rack's own travel, so a stop has to be set and checked by hand",
+)
+
+
+def bench_sheet(
+    problem: Problem,
+    run_name: str,
+    place: int,
+    row: Row,
+    *,
+    inputs: dict[str, str],
+    version: str,
+    markdown: bool,
+) -> str:
+    """The bench sheet of one candidate.
+
+    Args:
+        problem: the run's inputs.
+        run_name: the run's name.
+        place: the candidate's place in the ranking, from 1.
+        row: its row of the ledger.
+        inputs: file name → digest of the inputs.
+        version: of the program that searched.
+        markdown: set as Markdown, else as plain text of at most 80 columns.
+    """
+    build = problem.space.build(row["build"])
+    benches = {
+        duty: DutyBench.of(problem, build, duty, record) for duty, record in row["duties"].items()
+    }
+    blocks = [
+        *_head(problem, run_name, place, row, inputs, version),
+        *_refusal(row, benches),
+        Heading("Read this first"),
+        Words(FIRST),
+        *_parts(problem, build, row),
+        *_differences(problem, build, row, benches),
+    ]
+    for bench in benches.values():
+        blocks += duty_blocks(bench)
+    blocks += [*_tightest(benches), *_fasteners(build), *_last_words()]
+    return as_markdown(blocks) if markdown else as_text(blocks)
+
+
+def _head(
+    problem: Problem, run_name: str, place: int, row: Row, inputs: dict[str, str], version: str
+) -> Iterator[Block]:
+    yield Heading(f"Bench sheet: {clean(problem.car.name)}", 1)
+    merits = ", ".join(
+        f"{duty} {'-' if record['merit'] is None else fixed(record['merit'], 3)}"
+        for duty, record in row["duties"].items()
+    )
+    worst = merit(row)
+    hashes = ", ".join(f"{clean(name)} {text[:HASH_LENGTH]}" for name, text in inputs.items())
+    yield Grid(
+        ("", ""),
+        (
+            ("goals", clean(problem.goals.name or "")),
+            ("run", clean(run_name)),
+            ("candidate", f"rank {place}, build {row['build']}"),
+            (
+                "merit",
+                f"{'-' if worst is None else fixed(worst, 3)} ({merits}); 0 is on every target",
+            ),
+            ("version", clean(version)),
+            ("inputs", hashes),
+        ),
+    )
+
+
+def _refusal(row: Row, benches: dict[str, DutyBench]) -> Iterator[Block]:
+    if feasible(row):
+        return
+    lines = ["DOES NOT HOLD EVERY LIMIT - not to be built"]
+    for duty, record in row["duties"].items():
+        if record["feasible"]:
+            continue
+        if record.get("reason"):
+            lines.append(f"{duty}: {record['reason']}")
+        for margin in benches[duty].margins:
+            if margin.gap is None or margin.gap < 0.0:
+                lines.append(f"{duty}: {plain(margin.key)} {fault_words(margin)}")
+    yield Loud(tuple(lines))
+
+
+def _parts(problem: Problem, build: Build, row: Row) -> Iterator[Block]:
+    currency = problem.parts.currency
+    yield Heading("Parts to fit")
+    rows = []
+    for station, part in build.parts.items():
+        name = "left as measured" if part.id == AS_IS else part_name(part)
+        note = f" ({clean(part.note)})" if part.note else ""
+        shown = "-" if part.id == AS_IS else clean(part.id)
+        rows.append((spoken(station), shown, name + note, source_of(part, currency)))
+    yield Grid(("station", "part", "what it is", "from"), tuple(rows))
+    count = len(row["to_buy"])
+    if count:
+        yield Words(f"To buy: {counted(count, 'part')}, {price(row['price'], currency)} in all.")
+    else:
+        yield Words("Nothing to buy.")
+
+
+def _differences(
+    problem: Problem, build: Build, row: Row, benches: dict[str, DutyBench]
+) -> Iterator[Block]:
+    """Settings side by side, and what a swap from the first duty to each other one takes."""
+    duties = row["duties"]
+    if len(duties) < 2:
+        return
+    yield Heading(f"What differs between {' and '.join(duties)}")
+    settings = settings_of(build, duties)
+    lines = [
+        (
+            f"{mark(s.differs)}{spoken(s.station)}: {spoken(s.name)}",
+            *(clean(s.texts[duty]) for duty in duties),
+        )
+        for s in settings
+    ]
+    lines += [
+        (mark(len(set(texts.values())) > 1) + words, *texts.values())
+        for words, texts in solved_texts(duties)
+    ]
+    yield Grid(("setting", *duties), tuple(lines))
+    yield Words("* is set anew at every swap.")
+    first, *others = benches.values()
+    swaps = [first.swap_words(other) for other in others]
+    if any(swaps):
+        yield Items(tuple(swap for swap in swaps if swap))
+    yield from _changeover(problem, build, settings)
+
+
+def mark(differs: bool) -> str:
+    """What stands before a setting that the duties set differently."""
+    return "* " if differs else ""
+
+
+def _changeover(problem: Problem, build: Build, settings: list[Setting]) -> Iterator[Block]:
+    stations = list(dict.fromkeys(s.station for s in settings if s.differs))
+    if not stations:
+        return
+    change = problem.goals.changeover
+    allowed = set() if change is None else {station.value for station in change.allow}
+    beyond = [spoken(station) for station in stations if station not in allowed]
+    if beyond:
+        yield Words(f"Not in the goals' changeover list, and set anew here: {', '.join(beyond)}.")
+    known = {s: build.parts[Station(s)].minutes for s in stations if Station(s) in build.parts}
+    minutes = {s: m for s, m in known.items() if m is not None}
+    if minutes:
+        each = " + ".join(f"{spoken(s)} {short(m)}" for s, m in minutes.items())
+        most = None if change is None or change.minutes is None else change.minutes.max
+        asked = "" if most is None else f"; the goals allow {short(most)}"
+        yield Words(
+            f"Minutes by the parts file, one after the other: {each} = {short(sum(minutes.values()))}{asked}."
+        )
+
+
+def _tightest(benches: dict[str, DutyBench]) -> Iterator[Block]:
+    every = sorted((m for b in benches.values() for m in b.margins), key=lambda m: m.in_scales)
+    if not every:
+        return
+    yield Heading("Tightest limits")
+    yield Words("Least in hand first: look at these first on the built car.")
+    rows = [
+        (m.duty, plain(m.key), m.value_words(), m.bound_words(), m.hand_words())
+        for m in every[:MOST_MARGINS]
+    ]
+    yield Grid(("duty", "measure", "figure", "limit", "in hand"), tuple(rows))
+
+
+def _fasteners(build: Build) -> Iterator[Block]:
+    yield Heading("Torque and locking")
+    yield Words(
+        "Fill in from the parts makers' figures before starting. None are given here on purpose."
+    )
+    rows = [
+        (FASTENED[station], FILL, FILL, FILL, FILL)
+        for station, part in build.parts.items()
+        if part.id != AS_IS
+    ]
+    head = ("fastener", "torque", "locked by", "marked L / R", "rechecked")
+    yield Grid(head, tuple(rows))
+
+
+def _last_words() -> Iterator[Block]:
+    yield Heading("Cautions")
+    yield Items(CAUTIONS, boxed=True)
+    yield Heading("Not checked in this version")
+    yield Items(NOT_CHECKED)
+    yield Heading("Built and checked")
+    line = FILL * 3
+    yield Grid(
+        ("", "name", "signature", "date"),
+        (("built by", line, line, FILL + "____"), ("checked by", line, line, FILL + "____")),
+    )

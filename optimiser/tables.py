@@ -1,0 +1,340 @@
+"""Tables for people: the ranking, one candidate, and the car as it stands.
+
+Laid out for 80 columns; wider terminals get wider names. Names wrap, figures never do.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from rich.cells import cell_len
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from optimiser.curves import print_curves
+from optimiser.figures import Column, asks_of, print_figures
+from optimiser.problem import Problem
+from optimiser.settings import part_name, settings_of, solved_texts, source_of
+from optimiser.wording import (
+    Margin,
+    bound_words,
+    bounds_of,
+    clean,
+    counted,
+    failing,
+    fault_words,
+    fixed,
+    lacks,
+    margins,
+    plain,
+    price,
+    short,
+    spoken,
+)
+
+Record = dict[str, Any]
+
+LEAST_WIDTH = 80
+STATUS = {"searching": "still searching", "stopped": "stopped early"}
+MOST_DUTY_COLUMNS = 3
+
+
+@contextmanager
+def _room(console: Console) -> Iterator[None]:
+    """At least 80 columns, whatever the terminal says: a figure is wrapped by it rather than cut."""
+    if console.width >= LEAST_WIDTH:
+        yield
+        return
+    narrow = console.width
+    console.width = LEAST_WIDTH
+    try:
+        yield
+    finally:
+        console.width = narrow
+
+
+def new_table(*, header: bool = True) -> Table:
+    """A table in the house style: no lines, a bold head."""
+    return Table(
+        box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="bold", show_header=header
+    )
+
+
+def add_figures(table: Table, head: str, cells: list[str], *, head_width: int = 9) -> None:
+    """Add a column of figures, wide enough for each of them."""
+    widest = max((cell_len(cell) for cell in cells), default=1)
+    width = max(widest, min(cell_len(head), head_width))
+    table.add_column(Text(head), width=width, justify="right", overflow="fold")
+
+
+def print_rank(console: Console, document: Record, top: int = 20) -> None:
+    """Print a ranking, its first ``top`` candidates.
+
+    Args:
+        console: where to.
+        document: what ``runs.ranking_document`` returns.
+        top: most candidates to print; how many more there are is said.
+    """
+    candidates = document["candidates"]
+    with _room(console):
+        if candidates and not any(c["feasible"] for c in candidates):
+            say = "Nothing holds every limit; the nearest come first."
+            console.print(Text(say, style="bold red"))
+        _print_coverage(console, document)
+        if not candidates:
+            console.print(Text("No build is finished yet."))
+            return
+        console.print()
+        console.print(_rank_table(candidates[:top]))
+        console.print()
+        _print_rank_notes(console, candidates, top)
+
+
+def _print_coverage(console: Console, document: Record) -> None:
+    cover = document["coverage"]
+    status = STATUS.get(document["status"], document["status"])
+    console.print(Text.assemble((f"run {clean(document['run'])}", "bold"), f", {status}"))
+    console.print(
+        Text(
+            f"{cover['builds_done']:,} of {counted(cover['builds'], 'build')} searched, "
+            f"{cover['covered']:,} of {counted(cover['combinations'], 'combination')} covered"
+        )
+    )
+    console.print(Text(_proof(cover)))
+
+
+def _proof(cover: Record) -> str:
+    if cover["proven"]:
+        return "proven: every combination was searched or dropped by a bound"
+    # rounded down: what is not proven is never '100 % covered'
+    tenths = 1000 * cover["covered"] // max(1, cover["combinations"])
+    share = "less than 0.1" if cover["covered"] and not tenths else f"{min(tenths, 999) / 10:.1f}"
+    return f"not proven: {share} % covered"
+
+
+def _rank_table(candidates: list[Record]) -> Table:
+    table = new_table()
+    duties = list(candidates[0]["duties"])
+    add_figures(table, "#", [str(c["rank"]) for c in candidates])
+    add_figures(table, "merit", [_merit(c["merit"]) for c in candidates])
+    apart = len(duties) <= MOST_DUTY_COLUMNS
+    by_duty = [[_merit(c["duties"][duty]["merit"]) for c in candidates] for duty in duties]
+    if apart:
+        for duty, merits in zip(duties, by_duty, strict=True):
+            add_figures(table, clean(duty), merits)
+    else:
+        table.add_column("each duty", overflow="fold", max_width=22)
+    add_figures(table, "price", [price(c["price"]) for c in candidates])
+    add_figures(table, "buy", [str(len(c["to_buy"])) for c in candidates])
+    table.add_column(Text("tightest limit, or what lacks"), overflow="fold", min_width=20)
+    for row, candidate in enumerate(candidates):
+        figures = [merits[row] for merits in by_duty]
+        if not apart:
+            figures = [", ".join(f"{d} {m}" for d, m in zip(duties, figures, strict=True))]
+        cells = [str(candidate["rank"]), _merit(candidate["merit"]), *figures]
+        cells += [price(candidate["price"]), str(len(candidate["to_buy"]))]
+        last = _state(candidate, candidates[0])
+        table.add_row(*(Text(cell) for cell in cells), last)
+    return table
+
+
+def _merit(value: float | None) -> str:
+    return "-" if value is None else fixed(value, 3)
+
+
+def _state(candidate: Record, first: Record) -> Text:
+    """The tightest limit, or what is served and what lacks; and how the build differs from the first."""
+    duties = candidate["duties"]
+    if candidate["feasible"]:
+        tight = tightest(duties, 1)
+        text = Text(_tight_words(tight[0]) if tight else "no limits")
+    else:
+        served = [duty for duty, record in duties.items() if record["feasible"]]
+        text = Text(f"serves {', '.join(served)}; " if served else "")
+        words = [lacks(duty, record) for duty, record in duties.items() if not record["feasible"]]
+        text.append("; ".join(words), "red")
+    other = [
+        f"{spoken(station)} {part}"
+        for station, part in candidate["build"].items()
+        if first["build"].get(station) != part
+    ]
+    if other:
+        text.append(f"\nas {first['rank']} but {', '.join(other)}", "dim")
+    return text
+
+
+def tightest(duties: dict[str, Record], count: int) -> list[Margin]:
+    """The limits with the least in hand over all duties, by what a builder would notice."""
+    every = [m for duty, record in duties.items() for m in margins(duty, record)]
+    return sorted(every, key=lambda m: m.in_scales)[:count]
+
+
+def _tight_words(margin: Margin) -> str:
+    bound = bound_words(margin.key, margin.bound)
+    return f"{margin.duty}: {plain(margin.key)} {bound}, {margin.gap_words()} in hand"
+
+
+def _print_rank_notes(console: Console, candidates: list[Record], top: int) -> None:
+    more = len(candidates) - top
+    if more > 0:
+        console.print(Text(f"{more:,} more ranked; --top {len(candidates)} shows all", "dim"))
+    holding = sum(bool(c["feasible"]) for c in candidates)
+    console.print(
+        Text(f"{holding:,} of {len(candidates):,} ranked hold every limit of every duty", "dim")
+    )
+    console.print(
+        Text(
+            "merit: 0 meets every target, 1 is on the edge of tolerance; the worst duty's counts",
+            "dim",
+        )
+    )
+
+
+def print_show(console: Console, problem: Problem, document: Record) -> None:
+    """Print one candidate in full.
+
+    Args:
+        console: where to.
+        problem: the run's inputs.
+        document: the candidate as ``show --json`` prints it; curves are printed where it has them.
+    """
+    duties = document["duties"]
+    build = problem.space.build(document["number"])
+    with _room(console):
+        _print_head(console, problem, document)
+        _print_parts(console, problem, document)
+        _print_settings(console, problem, document)
+        for some in _chunks(list(duties), 2 if console.width < 110 else 3):
+            console.print()
+            columns = []
+            for duty in some:
+                assembly = problem.assembly(build, duty)
+                asks = {} if assembly is None else asks_of(problem.demands(assembly, duty))
+                columns.append(Column(clean(duty), duties[duty].get("measures", {}), asks))
+            print_figures(console, columns)
+        print_curves(console, duties)
+
+
+def _chunks(names: list[str], size: int) -> list[list[str]]:
+    return [names[i : i + size] for i in range(0, len(names), size)]
+
+
+def _print_head(console: Console, problem: Problem, document: Record) -> None:
+    currency = problem.parts.currency
+    console.print(
+        Text.assemble(
+            (f"run {clean(document['run'])}, candidate {document['rank']}", "bold"),
+            f", build {document['number']}, {clean(problem.car.name)}",
+        )
+    )
+    if document["feasible"]:
+        merits = ", ".join(f"{d} {_merit(r['merit'])}" for d, r in document["duties"].items())
+        console.print(
+            Text(f"holds every limit; merit {_merit(document['merit'])} ({merits})", "green")
+        )
+        for margin in tightest(document["duties"], 1):
+            console.print(Text(f"tightest: {_tight_words(margin)}"))
+    else:
+        console.print(Text("DOES NOT HOLD EVERY LIMIT", "bold red"))
+        for duty, record in document["duties"].items():
+            text = f"serves {duty}" if record["feasible"] else lacks(duty, record)
+            console.print(Text(text, "" if record["feasible"] else "red"))
+    bought = [clean(part) for part in document["to_buy"]]
+    words = f"{price(document['price'], currency)} for {', '.join(bought)}" if bought else "nothing"
+    console.print(Text(f"to buy: {words}"))
+
+
+def _print_parts(console: Console, problem: Problem, document: Record) -> None:
+    build = problem.space.build(document["number"])
+    table = new_table()
+    table.add_column("station", no_wrap=True)
+    table.add_column("part", overflow="fold", max_width=18)
+    table.add_column("", overflow="fold")
+    table.add_column("", overflow="fold", max_width=20)
+    for station, part in build.parts.items():
+        source = source_of(part, problem.parts.currency)
+        style = "bold" if source.startswith(("buy", "get")) else ""
+        name = part_name(part) if part.id != "as_is" else ""
+        table.add_row(Text(spoken(station)), Text(clean(part.id)), Text(name), Text(source, style))
+    console.print()
+    console.print(table)
+
+
+def _print_settings(console: Console, problem: Problem, document: Record) -> None:
+    build = problem.space.build(document["number"])
+    duties = document["duties"]
+    for some in _chunks(list(duties), MOST_DUTY_COLUMNS):
+        shown = {duty: duties[duty] for duty in some}
+        table = new_table()
+        table.add_column("settings", overflow="fold", min_width=20)
+        for duty in some:
+            table.add_column(Text(clean(duty)), overflow="fold", min_width=9)
+        for setting in settings_of(build, shown):
+            mark = "* " if setting.differs else "  "
+            name = f"{mark}{spoken(setting.station)}: {spoken(setting.name)}"
+            table.add_row(Text(name), *(Text(clean(setting.texts[d])) for d in some))
+        for words, texts in solved_texts(shown):
+            mark = "* " if len(set(texts.values())) > 1 else "  "
+            table.add_row(Text(mark + words, "dim"), *(Text(texts[d]) for d in some))
+        console.print()
+        console.print(table)
+        if len(some) > 1:
+            console.print(Text("* differs between duties", "dim"))
+
+
+def print_check(console: Console, document: Record, problem: Problem | None = None) -> None:
+    """Print the car as it stands against the goals.
+
+    Args:
+        console: where to.
+        document: what ``check --json`` prints.
+        problem: the files behind it, if at hand; then windows and wheels asked for are shown too.
+    """
+    space = document["space"]
+    duties = document["duties"]
+    with _room(console):
+        console.print(Text(clean(document["car"]), "bold"))
+        parts = (
+            f"{counted(space['builds'], 'build')}, {counted(space['combinations'], 'combination')}"
+        )
+        console.print(Text(f"{parts} of parts and settings to search"))
+        for duty, record in duties.items():
+            console.print()
+            _print_verdict(console, duty, record)
+        measured = Column("as measured", document["as_measured"]["measures"])
+        for some in _chunks(list(duties), 2 if console.width < 110 else 3):
+            console.print()
+            columns = [
+                Column(clean(duty), duties[duty]["measures"], _asks(problem, duty)) for duty in some
+            ]
+            print_figures(console, [measured, *columns])
+
+
+def _asks(problem: Problem | None, duty: str) -> Record:
+    if problem is None:
+        return {}
+    assembly = problem.assembly_of(problem.space.today(), duty, (), 0.0)
+    return asks_of(problem.demands(assembly, duty))
+
+
+def _print_verdict(console: Console, duty: str, record: Record) -> None:
+    limits = sum(len(bounds_of(entry)) for entry in record["measures"].values())
+    missed = failing(duty, record)
+    solved = record.get("solved") or {}
+    lowered = f"lowered {short(solved['lowered_by'])} mm" if "lowered_by" in solved else "lowered"
+    toe = f"toe reset to {fixed(solved['toe'], 2)} deg" if "toe" in solved else "toe reset"
+    console.print(Text.assemble((clean(duty), "bold"), f": today's parts, {lowered}, {toe}"))
+    if not missed:
+        word = "holds every limit" if limits else "no limits to hold"
+        console.print(Text(f"  {word}", "green"))
+        return
+    console.print(Text(f"  fails {len(missed)} of {counted(limits, 'limit')}:", "bold red"))
+    table = new_table(header=False)
+    table.add_column(overflow="fold", min_width=20, max_width=30)
+    table.add_column(overflow="fold")
+    for margin in missed:
+        table.add_row(Text(f"  {plain(margin.key)}"), Text(fault_words(margin)))
+    console.print(table)
