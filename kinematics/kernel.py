@@ -678,7 +678,7 @@ def _fill_marks(g, lift, by_travel):  # type: ignore[no-untyped-def]
         miss = abs(_miss(g, i, lift))
         there = (miss <= PLACED) if by_travel else (miss >= 0.0)
         placed = (
-            there & (g[_MU * LANES + i] > LEAST_MU) & (abs(g[(CONTACT + 2) * LANES + i]) >= 0.0)
+            there & (g[_MU * LANES + i] > LEAST_MU) & (abs(g[(CONTACT + 2) * LANES + i]) < np.inf)
         )
         g[_MARK * LANES + i] = (
             (REACHED if placed else ARM_OUT_OF_REACH)

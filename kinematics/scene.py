@@ -39,7 +39,8 @@ STRAIGHT = At()
 class CarNumbers:
     """What measures need of the whole car: mm, kg; None where the car file does not say.
 
-    ``ground_z`` is the contact point's height in body axes as measured, from which the CG is counted.
+    ``ground_z`` is the contact points' height in body axes as measured (the mean of both sides where they
+    differ), from which the CG is counted.
     """
 
     wheelbase: float

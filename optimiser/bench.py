@@ -1,15 +1,24 @@
-"""What gauges on the bench should read: toe over travel, turn plates, one flat of the tie rod."""
+"""A candidate on the bench: what gauges should read, what a flat of the tie rod does, what is in hand."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 from scipy.optimize import brentq
 
 from kinematics import kernel as k
+from kinematics.arrays import Floats, Ints
 from kinematics.measures.steer import Turn
 from kinematics.scene import STRAIGHT, At, Scene, Side
+from optimiser.assembly import Assembly
+from optimiser.problem import Problem
+from optimiser.space import Build
+from optimiser.wording import Margin, distance, fixed, short
+
+Record = dict[str, Any]
 
 GAUGE_TRAVEL = tuple(float(t) for t in range(60, -51, -10))
 PLATE_ANGLES = (10.0, 20.0, 30.0)
@@ -86,9 +95,7 @@ def _plate_at(scene: Scene, turn: Turn, angle: float) -> PlateReading:
 
 def toe_of_flats(scene: Scene, side: Side, length: float) -> float:
     """Toe change of one wheel, deg, toe-in positive, for mm more rod length at ride height."""
-    columns: dict[Side, np.ndarray[tuple[int, ...], np.dtype[np.float64]]] = {
-        each: scene.columns(each).copy() for each in scene.sides()
-    }
+    columns: dict[Side, Floats] = {each: scene.columns(each).copy() for each in scene.sides()}
     own: Side = side if side in columns else "left"
     columns[own][k.ROD_LENGTH] += length
     longer = Scene(
@@ -109,3 +116,97 @@ def heights(scene: Scene, side: Side, points: dict[str, float]) -> dict[str, flo
     """Heights above the ground at ride height, mm, of body points given by their z."""
     contact = float(scene.states(side, [STRAIGHT]).row(k.CONTACT + 2)[0, 0])
     return {name: z - contact for name, z in points.items()}
+
+
+@dataclass(frozen=True)
+class DutyBench:
+    """A candidate as one duty sets it, ready to be asked for readings.
+
+    ``assembly`` and ``scene`` are None where the build has no setting for the duty.
+    """
+
+    problem: Problem
+    build: Build
+    duty: str
+    record: Record
+    assembly: Assembly | None
+    scene: Scene | None
+
+    @classmethod
+    def of(cls, problem: Problem, build: Build, duty: str, record: Record) -> DutyBench:
+        """A duty's record of the ledger with its scene solved anew."""
+        assembly = problem.assembly(build, duty)
+        if assembly is None or "positions" not in record:
+            return cls(problem, build, duty, record, None, None)
+        return cls(problem, build, duty, record, assembly, assembly.scene(_row(record)))
+
+    @property
+    def sides(self) -> tuple[Side, ...]:
+        """Sides that read differently: one where the car is symmetric."""
+        return ("left",) if self.scene is None else self.scene.sides()
+
+    def channels(self, side: Side) -> dict[str, Floats]:
+        """Every channel of one side as the duty sets it."""
+        return {} if self.assembly is None else self.assembly.channels(side, _row(self.record))
+
+    @cached_property
+    def margins(self) -> list[Margin]:
+        """Every limit with its margin at its worst wheel or turn, tightest first."""
+        if self.scene is None or self.assembly is None:
+            return []
+        found = []
+        for demand in self.problem.demands(self.assembly, self.duty):
+            if not demand.is_limit:
+                continue
+            bound = (demand.minimum, demand.maximum)
+            cases = [float(v) for v in demand.figures(self.scene)[0][:, 0]]
+            if not np.isfinite(cases).all():
+                found.append(Margin(self.duty, demand.label, None, bound, None))
+                continue
+            worst = min(cases, key=lambda v: distance(v, bound))
+            found.append(Margin(self.duty, demand.label, worst, bound, distance(worst, bound)))
+        return sorted(found, key=lambda m: m.in_scales)
+
+    def rods(self) -> dict[Side, Record]:
+        """Solved tie rods by side."""
+        solved = self.record["solved"]
+        names: dict[Side, str] = {"left": "tie_rod", "right": "tie_rod_right"}
+        return {side: solved[names[side]] for side in self.sides}
+
+    def swap_words(self, other: DutyBench) -> str:
+        """How the tie rods change from this duty to another, in flats."""
+        if self.scene is None or other.scene is None:
+            return ""
+        words = []
+        for side, rod in self.rods().items():
+            there = other.rods()[side]
+            name = "both tie rods" if len(self.sides) == 1 else f"{side} tie rod"
+            words.append(f"{name} {_rod_change(rod, there)}")
+        return (
+            f"{self.duty} to {other.duty}, toe back to {short(other.record['solved']['toe'])} deg: "
+            f"{'; '.join(words)}. Back again: the same the other way. Check toe after every swap."
+        )
+
+
+def _row(record: Record) -> Ints:
+    return np.array([record["positions"]], dtype=np.int64).reshape(1, -1)
+
+
+def _rod_change(rod: Record, there: Record) -> str:
+    longer = there["length"] - rod["length"]
+    way = "longer" if longer > 0 else "shorter"
+    size = f"{fixed(abs(longer), 1)} mm {way} eye to eye"
+    if abs(longer) < 0.005:
+        size = "unchanged"
+    if rod.get("adjuster") != there.get("adjuster"):
+        names = [short(r["adjuster"]) if r.get("adjuster") else "none" for r in (rod, there)]
+        return f"{size}, adjuster {names[0]} out and {names[1]} in"
+    if "pitch" in rod and abs(longer) >= 0.005:
+        flats = abs(longer) / flat_of(rod)
+        return f"{fixed(flats, 1)} flats {way} ({size})"
+    return size
+
+
+def flat_of(rod: Record) -> float:
+    """Length that one flat of the adjuster gives, mm: threads of opposite hand, so twice the pitch a turn."""
+    return float(2.0 * rod["pitch"] / rod["flats"])

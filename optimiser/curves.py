@@ -15,6 +15,8 @@ Record = dict[str, Any]
 
 TRAVEL_EVERY = 20.0
 RACK_EVERY = 20.0
+TOE_EVERY = 20.0
+MOST_TOE_COLUMNS = 5
 TRAVEL = (("toe", "bump_steer"), ("camber", "camber"), ("roll_centre_height", "roll_centre_height"))
 STEER = (
     ("left", "lock_inner"),
@@ -73,6 +75,32 @@ def _curves(kind: str, head: str, duties: list[str], having: Record) -> Table:
             ]
         table.add_row(Text(short(round(at, 1))), *(Text(cell) for cell in cells))
     return table
+
+
+def print_toe(console: Console, curves: dict[str, Record]) -> None:
+    """Print the toe change of the left wheel over travel, a column each: what a bump gauge reads."""
+    names = list(curves)
+    for i in range(0, len(names), MOST_TOE_COLUMNS):
+        some = names[i : i + MOST_TOE_COLUMNS]
+        table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="bold")
+        table.add_column(Text("travel mm"), justify="right", min_width=6, overflow="fold")
+        for name in some:
+            table.add_column(Text(clean(name)), justify="right", min_width=8, overflow="fold")
+        stations = curves[some[0]]["travel"]
+        for n, at in reversed(list(enumerate(stations))):
+            if at % TOE_EVERY == 0.0:
+                cells = [_toe_change(curves[name], n) for name in some]
+                table.add_row(Text(short(at)), *(Text(cell) for cell in cells))
+        console.print()
+        console.print(Text("toe change, left wheel, deg: what a bump gauge reads", "bold"))
+        console.print(table)
+
+
+def _toe_change(curve: Record, n: int) -> str:
+    ride = curve["toe"][curve["travel"].index(0.0)]
+    there = curve["toe"][n]
+    missing = ride is None or there is None
+    return curve_figure("bump_steer", None if missing else there - ride)
 
 
 def _picked(curve: Record, along: str, columns: tuple[tuple[str, str], ...]) -> Curve:

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -13,11 +11,9 @@ from goals.parts import Adjuster, Stack, Station
 from kinematics.measures import MEASURES
 from kinematics.measures.steer import Turn, turns
 from kinematics.scene import STRAIGHT, Scene, Side
-from optimiser.assembly import Assembly
-from optimiser.bench import gauge, heights, plates, toe_of_flats
+from optimiser.bench import DutyBench, flat_of, gauge, heights, plates, toe_of_flats
 from optimiser.channels import channel_of
 from optimiser.paper import FILL, Block, Grid, Heading, Items, Words
-from optimiser.problem import Problem
 from optimiser.settings import (
     PIECES,
     STACK,
@@ -28,11 +24,13 @@ from optimiser.settings import (
     setting_note,
     setting_text,
 )
-from optimiser.space import Build
-from optimiser.wording import Margin, clean, direction, distance, fixed, short, spoken
+from optimiser.wording import clean, direction, fixed, short, spoken
 
 Record = dict[str, Any]
 Row = tuple[str, ...]
+
+MEASURED = ("measured left", "measured right")
+TWO_THREADS = 2.0
 
 
 def shown(value: float, places: int) -> str:
@@ -46,100 +44,13 @@ def signed(value: float, places: int) -> str:
     return f"+{text}" if value > 0.0 and text.strip("0.-") else text
 
 
-@dataclass(frozen=True)
-class DutyBench:
-    """A candidate as one duty sets it, ready to be asked for readings.
-
-    ``assembly`` and ``scene`` are None where the build has no setting for the duty.
-    """
-
-    problem: Problem
-    build: Build
-    duty: str
-    record: Record
-    assembly: Assembly | None
-    scene: Scene | None
-
-    @classmethod
-    def of(cls, problem: Problem, build: Build, duty: str, record: Record) -> DutyBench:
-        """A duty's record of the ledger with its scene solved anew."""
-        assembly = problem.assembly(build, duty)
-        if assembly is None or "positions" not in record:
-            return cls(problem, build, duty, record, None, None)
-        positions = np.array([record["positions"]], dtype=np.int64).reshape(1, -1)
-        return cls(problem, build, duty, record, assembly, assembly.scene(positions))
-
-    @property
-    def sides(self) -> tuple[Side, ...]:
-        """Sides that read differently: one where the car is symmetric."""
-        return ("left",) if self.scene is None else self.scene.sides()
-
-    @cached_property
-    def margins(self) -> list[Margin]:
-        """Every limit with its margin at its worst wheel or turn, tightest first."""
-        if self.scene is None or self.assembly is None:
-            return []
-        found = []
-        for demand in self.problem.demands(self.assembly, self.duty):
-            if not demand.is_limit:
-                continue
-            bound = (demand.minimum, demand.maximum)
-            cases = [float(v) for v in demand.figures(self.scene)[0][:, 0]]
-            if not np.isfinite(cases).all():
-                found.append(Margin(self.duty, demand.label, None, bound, None))
-                continue
-            worst = min(cases, key=lambda v: distance(v, bound))
-            found.append(Margin(self.duty, demand.label, worst, bound, distance(worst, bound)))
-        return sorted(found, key=lambda m: m.in_scales)
-
-    def rods(self) -> dict[Side, Record]:
-        """Solved tie rods by side."""
-        solved = self.record["solved"]
-        names: dict[Side, str] = {"left": "tie_rod", "right": "tie_rod_right"}
-        return {side: solved[names[side]] for side in self.sides}
-
-    def swap_words(self, other: DutyBench) -> str:
-        """How the tie rods change from this duty to another, in flats."""
-        if self.scene is None or other.scene is None:
-            return ""
-        words = []
-        for side, rod in self.rods().items():
-            there = other.rods()[side]
-            name = "both tie rods" if len(self.sides) == 1 else f"{side} tie rod"
-            words.append(f"{name} {_rod_change(rod, there)}")
-        return (
-            f"{self.duty} to {other.duty}, toe back to {short(other.record['solved']['toe'])} deg: "
-            f"{'; '.join(words)}. Back again: the same the other way. Check toe after every swap."
-        )
-
-
-def _rod_change(rod: Record, there: Record) -> str:
-    longer = there["length"] - rod["length"]
-    way = "longer" if longer > 0 else "shorter"
-    size = f"{fixed(abs(longer), 1)} mm {way} eye to eye"
-    if abs(longer) < 0.005:
-        size = "unchanged"
-    if rod.get("adjuster") != there.get("adjuster"):
-        names = [short(r["adjuster"]) if r.get("adjuster") else "none" for r in (rod, there)]
-        return f"{size}, adjuster {names[0]} out and {names[1]} in"
-    if "pitch" in rod and abs(longer) >= 0.005:
-        flats = abs(longer) / flat_of(rod)
-        return f"{fixed(flats, 1)} flats {way} ({size})"
-    return size
-
-
-def flat_of(rod: Record) -> float:
-    """Length that one flat of the adjuster gives, mm: threads of opposite hand, so twice the pitch a turn."""
-    return float(2.0 * rod["pitch"] / rod["flats"])
-
-
 def duty_blocks(bench: DutyBench) -> Iterator[Block]:
     """Everything that one duty puts on the sheet."""
     yield Heading(f"Duty: {bench.duty}")
     note = bench.problem.goals.duties[bench.duty].note
     if note:
         yield Words(clean(note))
-    if bench.scene is None or bench.assembly is None:
+    if bench.scene is None:
         yield Words(
             f"No setting of this build serves it: {bench.record.get('reason', 'none found')}."
         )
@@ -148,9 +59,9 @@ def duty_blocks(bench: DutyBench) -> Iterator[Block]:
         yield Words("DOES NOT HOLD EVERY LIMIT - not to be built; the nearest setting is shown.")
     yield from _positions(bench)
     yield from _stacks(bench)
-    yield from _ride_height(bench, bench.assembly, bench.scene)
+    yield from _ride_height(bench, bench.scene)
     yield from _tie_rods(bench, bench.scene)
-    yield from _alignment(bench, bench.assembly, bench.scene)
+    yield from _alignment(bench, bench.scene)
     yield from _lock(bench, bench.scene)
     yield from _gauge(bench, bench.scene)
     for turn in turns(bench.scene):
@@ -210,8 +121,8 @@ def _listed(heights_of_pieces: Sequence[float]) -> str:
 POINTS = {
     "tie_rod_outer": "outer tie-rod joint",
     "tie_rod_inner": "inner tie-rod joint",
-    "knuckle_ball_joint": "ball joint, seen from the knuckle,",
-    "arm_ball_joint": "ball joint, seen from the arm,",
+    "knuckle_ball_joint": "ball joint's place in the knuckle",
+    "arm_ball_joint": "ball joint's place on the arm",
 }
 
 
@@ -226,14 +137,13 @@ def _stack_words(stack: Stack, channel: str) -> str:
     return text
 
 
-def _ride_height(bench: DutyBench, assembly: Assembly, scene: Scene) -> Iterator[Block]:
+def _ride_height(bench: DutyBench, scene: Scene) -> Iterator[Block]:
     yield Heading("Ride height", 3)
     lowered = bench.record["solved"]["lowered_by"]
     yield Words(f"Body {fixed(lowered, 1)} mm lower than measured, tyres as in the files. Check:")
-    positions = np.array([bench.record["positions"]], dtype=np.int64).reshape(1, -1)
     columns = []
     for side in bench.sides:
-        c = assembly.channels(side, positions)
+        c = bench.channels(side)
         points = {name: float(c[name][2, 0]) for name in ("arm_front", "arm_rear", "top_mount")}
         columns.append(heights(scene, side, points))
     words = {
@@ -246,9 +156,6 @@ def _ride_height(bench: DutyBench, assembly: Assembly, scene: Scene) -> Iterator
         for name, text in words.items()
     ]
     yield Grid(("above the ground, mm", *_heads(bench), *MEASURED), tuple(rows), right=1)
-
-
-MEASURED = ("measured left", "measured right")
 
 
 def _heads(bench: DutyBench) -> tuple[str, ...]:
@@ -270,12 +177,15 @@ def _tie_rods(bench: DutyBench, scene: Scene) -> Iterator[Block]:
         return
     if any(r.get("adjuster") is None for r in rods.values()):
         yield Words("NO ADJUSTER IN THE BOX FITS this length: do not assemble.")
+    elif any(r["threads_showing"] < TWO_THREADS * r["pitch"] for r in rods.values()):
+        yield Words("FEWER THAN TWO THREADS SHOW: no room for the locknut. Get another adjuster.")
     turned = toe_of_flats(scene, bench.sides[0], 0.1)
     way = "in" if turned > 0.0 else "out"
     yield Words(
-        f"Engagement is the same at both ends, {short(kit.engagement)} mm at the least. A longer rod "
-        f"turns the wheel toe-{way}. Ends of opposite hand are taken: a turn is twice the pitch of "
-        f"{short(kit.pitch)} mm, {kit.flats} flats a turn."
+        f"Engagement is the same at both ends, {short(kit.engagement)} mm at the least. What shows has "
+        f"to take the locknut and two threads more. A longer rod turns the wheel toe-{way}. The ends "
+        f"are taken to be of opposite hand: one turn is {kit.flats} flats and twice the pitch of "
+        f"{short(kit.pitch)} mm."
     )
 
 
@@ -305,10 +215,9 @@ def _kit_rows(bench: DutyBench, scene: Scene, rods: dict[Side, Record]) -> list[
     ]
 
 
-def _alignment(bench: DutyBench, assembly: Assembly, scene: Scene) -> Iterator[Block]:
+def _alignment(bench: DutyBench, scene: Scene) -> Iterator[Block]:
     yield Heading("Alignment to set", 3)
-    positions = np.array([bench.record["positions"]], dtype=np.int64).reshape(1, -1)
-    diameter = float(assembly.channels("left", positions)["tyre.diameter"][0])
+    diameter = float(bench.channels("left")["tyre.diameter"][0])
     states = {side: scene.states(side, [STRAIGHT]) for side in bench.sides}
     toes = [float(s.toe[0, 0]) for s in states.values()]
     across = [2.0 * 0.5 * diameter * float(np.sin(np.radians(toe))) for toe in toes]
@@ -327,30 +236,30 @@ def _alignment(bench: DutyBench, assembly: Assembly, scene: Scene) -> Iterator[B
 
 def _lock(bench: DutyBench, scene: Scene) -> Iterator[Block]:
     travel, per_turn = float(scene.rack_travel[0]), float(scene.rack_per_turn[0])
-    inner = MEASURES["lock_inner"](scene)[:, 0]
-    outer = MEASURES["lock_outer"](scene)[:, 0]
-    yield Heading("Rack and lock", 3)
-    rows = [("rack each way to its stop, mm", fixed(travel, 1), FILL, FILL)]
-    rows.append(("handwheel turns each way", fixed(travel / per_turn, 2), FILL, FILL))
-    names = ("",) if len(inner) == 1 else (", left turn", ", right turn")
-    for name, i, o in zip(names, inner, outer, strict=True):
-        rows.append((f"inner wheel at lock, deg{name}", shown(float(i), 2), FILL, FILL))
-        rows.append((f"outer wheel at lock, deg{name}", shown(float(o), 2), FILL, FILL))
-    head = ("", "expected", "measured, left turn", "measured, right turn")
-    yield Grid(head, tuple(rows), right=1)
+    locks = {name: MEASURES[f"lock_{name}"](scene)[:, 0] for name in ("inner", "outer")}
+    ways = len(locks["inner"])
+    rows: list[Row] = [
+        ("rack each way, mm", *[fixed(travel, 1)] * ways),
+        ("handwheel turns each way", *[fixed(travel / per_turn, 2)] * ways),
+    ]
+    for name, angles in locks.items():
+        rows.append((f"{name} wheel at lock, deg", *(shown(float(a), 2) for a in angles)))
+    yield Heading("Rack at its stop", 3)
+    head = ("either way",) if ways == 1 else ("left turn", "right turn")
+    blank = ("measured, left turn", "measured, right turn")
+    yield Grid(("", *head, *blank), tuple((*row, FILL, FILL) for row in rows), right=1)
 
 
 def _gauge(bench: DutyBench, scene: Scene) -> Iterator[Block]:
     yield Heading("Bump-steer gauge, expected", 3)
     yield Words(
-        "Springs out, bar off, steering locked straight ahead, zero at ride height. Toe change of one "
-        "wheel, toe-in positive; bump positive."
+        "Springs out, bar off, steering locked straight ahead, zero at ride height. Travel in mm, bump "
+        "positive; toe change of one wheel in deg, toe-in positive; camber in deg."
     )
-    several = len(bench.sides) > 1
-    head = ["travel, mm"]
+    head = ["travel"]
     for side in bench.sides:
-        at = f" {side}" if several else ""
-        head += [f"toe change{at}, deg", f"camber{at}, deg"]
+        at = f", {side}" if len(bench.sides) > 1 else ""
+        head += [f"toe change{at}", f"camber{at}"]
     columns = [gauge(scene, side) for side in bench.sides]
     rows = []
     for readings in zip(*columns, strict=True):
@@ -358,7 +267,9 @@ def _gauge(bench: DutyBench, scene: Scene) -> Iterator[Block]:
         for reading in readings:
             cells += [signed(reading.toe, 3), shown(reading.camber, 2)]
         rows.append((*cells, FILL, FILL))
-    yield Grid((*head, "toe left, measured", "toe right, measured"), tuple(rows), right=0)
+    yield Grid((*head, *MEASURED), tuple(rows), right=0)
+    if any(not np.isfinite(reading.toe) for column in columns for reading in column):
+        yield Words("A dash: the suspension does not reach so far.")
 
 
 def _plates(bench: DutyBench, scene: Scene, turn: Turn) -> Iterator[Block]:

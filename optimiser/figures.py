@@ -91,7 +91,10 @@ def _group_table(
     rows = [row for m in names for row in _rows_of(m, cells)]
     table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False, header_style="bold")
     table.add_column(Text(group), overflow="fold", min_width=12)
-    widths = [max([7, *(cell_len(c[r].value) for r in rows if r in c)]) for c in cells]
+    widths = [
+        max([7, _title_width(col.title), *(cell_len(c[r].value) for r in rows if r in c)])
+        for col, c in zip(columns, cells, strict=True)
+    ]
     room = console.width - 21 - sum(w + 1 for w in widths)
     judged = max(1, sum(c.judged for c in columns))
     for column, width in zip(columns, widths, strict=True):
@@ -105,6 +108,11 @@ def _group_table(
             line += [Text(cell.value), cell.judged] if column.judged else [Text(cell.value)]
         table.add_row(*line)
     return table
+
+
+def _title_width(title: str) -> int:
+    """Room for a title's longest word, as far as that is not too long a word."""
+    return min(10, max(cell_len(word) for word in title.split()))
 
 
 def _rows_of(measure: Measure, cells: list[dict[RowId, Cell]]) -> list[RowId]:

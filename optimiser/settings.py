@@ -28,7 +28,12 @@ class Setting:
     @property
     def differs(self) -> bool:
         """Whether the duties set it differently."""
-        return len(set(self.texts.values())) > 1
+        return differ(self.texts)
+
+
+def differ(texts: Mapping[str, str]) -> bool:
+    """Whether duties have different texts; a duty that has none does not count."""
+    return len({text for text in texts.values() if text != "-"}) > 1
 
 
 def source_of(part: Part, currency: str) -> str:
@@ -117,7 +122,7 @@ def position_note(position: Position) -> str:
     words = [f"{spoken(point)} {shift_words(by)}" for point, by in position.moves.items()]
     for channel, value in numbers_of(position.adds).items():
         words.append(
-            f"{spoken(channel.replace('.', ' '))} {'+' if value > 0 else ''}{short(value)}"
+            f"{spoken(channel.replace('.', ' '))} {'+' if value > 0 else ''}{short(value)} mm"
         )
     return ", ".join(words)
 

@@ -8,11 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from goals.parts import Station
-from optimiser.duty_sheet import DutyBench, duty_blocks
+from optimiser.bench import DutyBench
+from optimiser.duty_sheet import duty_blocks
 from optimiser.paper import FILL, Block, Grid, Heading, Items, Loud, Words, as_markdown, as_text
 from optimiser.problem import Problem
 from optimiser.ranking import Row, feasible, merit
-from optimiser.settings import Setting, part_name, settings_of, solved_texts, source_of
+from optimiser.settings import Setting, differ, part_name, settings_of, solved_texts, source_of
 from optimiser.space import AS_IS, Build
 from optimiser.wording import clean, counted, fault_words, fixed, plain, price, short, spoken
 
@@ -166,7 +167,8 @@ def _differences(
     duties = row["duties"]
     if len(duties) < 2:
         return
-    yield Heading(f"What differs between {' and '.join(duties)}")
+    *some, last = duties
+    yield Heading(f"What differs between {', '.join(some)} and {last}")
     settings = settings_of(build, duties)
     lines = [
         (
@@ -176,8 +178,7 @@ def _differences(
         for s in settings
     ]
     lines += [
-        (mark(len(set(texts.values())) > 1) + words, *texts.values())
-        for words, texts in solved_texts(duties)
+        (mark(differ(texts)) + words, *texts.values()) for words, texts in solved_texts(duties)
     ]
     yield Grid(("setting", *duties), tuple(lines))
     yield Words("* is set anew at every swap.")

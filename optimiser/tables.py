@@ -5,69 +5,37 @@ Laid out for 80 columns; wider terminals get wider names. Names wrap, figures ne
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from typing import Any
 
-from rich.cells import cell_len
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from optimiser.check_table import print_check
 from optimiser.curves import print_curves
 from optimiser.figures import Column, asks_of, print_figures
+from optimiser.layout import add_figures, beside, chunks, new_table, room
 from optimiser.problem import Problem
-from optimiser.settings import part_name, settings_of, solved_texts, source_of
+from optimiser.settings import differ, part_name, settings_of, solved_texts, source_of
 from optimiser.wording import (
     Margin,
     bound_words,
-    bounds_of,
     clean,
     counted,
-    failing,
-    fault_words,
     fixed,
     lacks,
     margins,
     plain,
     price,
-    short,
     spoken,
 )
 
+__all__ = ["print_check", "print_rank", "print_show"]
+
 Record = dict[str, Any]
 
-LEAST_WIDTH = 80
 STATUS = {"searching": "still searching", "stopped": "stopped early"}
 MOST_DUTY_COLUMNS = 3
-
-
-@contextmanager
-def _room(console: Console) -> Iterator[None]:
-    """At least 80 columns, whatever the terminal says: a figure is wrapped by it rather than cut."""
-    if console.width >= LEAST_WIDTH:
-        yield
-        return
-    narrow = console.width
-    console.width = LEAST_WIDTH
-    try:
-        yield
-    finally:
-        console.width = narrow
-
-
-def new_table(*, header: bool = True) -> Table:
-    """A table in the house style: no lines, a bold head."""
-    return Table(
-        box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="bold", show_header=header
-    )
-
-
-def add_figures(table: Table, head: str, cells: list[str], *, head_width: int = 9) -> None:
-    """Add a column of figures, wide enough for each of them."""
-    widest = max((cell_len(cell) for cell in cells), default=1)
-    width = max(widest, min(cell_len(head), head_width))
-    table.add_column(Text(head), width=width, justify="right", overflow="fold")
 
 
 def print_rank(console: Console, document: Record, top: int = 20) -> None:
@@ -79,7 +47,7 @@ def print_rank(console: Console, document: Record, top: int = 20) -> None:
         top: most candidates to print; how many more there are is said.
     """
     candidates = document["candidates"]
-    with _room(console):
+    with room(console):
         if candidates and not any(c["feasible"] for c in candidates):
             say = "Nothing holds every limit; the nearest come first."
             console.print(Text(say, style="bold red"))
@@ -133,7 +101,7 @@ def _rank_table(candidates: list[Record]) -> Table:
     for row, candidate in enumerate(candidates):
         figures = [merits[row] for merits in by_duty]
         if not apart:
-            figures = [", ".join(f"{d} {m}" for d, m in zip(duties, figures, strict=True))]
+            figures = ["\n".join(f"{clean(d)} {m}" for d, m in zip(duties, figures, strict=True))]
         cells = [str(candidate["rank"]), _merit(candidate["merit"]), *figures]
         cells += [price(candidate["price"]), str(len(candidate["to_buy"]))]
         last = _state(candidate, candidates[0])
@@ -187,7 +155,7 @@ def _print_rank_notes(console: Console, candidates: list[Record], top: int) -> N
     )
     console.print(
         Text(
-            "merit: 0 meets every target, 1 is on the edge of tolerance; the worst duty's counts",
+            "merit: 0 meets every target, 1 is the edge of tolerance; the worst duty counts",
             "dim",
         )
     )
@@ -203,23 +171,20 @@ def print_show(console: Console, problem: Problem, document: Record) -> None:
     """
     duties = document["duties"]
     build = problem.space.build(document["number"])
-    with _room(console):
+    with room(console):
         _print_head(console, problem, document)
         _print_parts(console, problem, document)
         _print_settings(console, problem, document)
-        for some in _chunks(list(duties), 2 if console.width < 110 else 3):
+        shown = [duty for duty, record in duties.items() if "measures" in record]
+        for some in chunks(shown, beside(console)):
             console.print()
             columns = []
             for duty in some:
                 assembly = problem.assembly(build, duty)
                 asks = {} if assembly is None else asks_of(problem.demands(assembly, duty))
-                columns.append(Column(clean(duty), duties[duty].get("measures", {}), asks))
+                columns.append(Column(clean(duty), duties[duty]["measures"], asks))
             print_figures(console, columns)
         print_curves(console, duties)
-
-
-def _chunks(names: list[str], size: int) -> list[list[str]]:
-    return [names[i : i + size] for i in range(0, len(names), size)]
 
 
 def _print_head(console: Console, problem: Problem, document: Record) -> None:
@@ -266,7 +231,7 @@ def _print_parts(console: Console, problem: Problem, document: Record) -> None:
 def _print_settings(console: Console, problem: Problem, document: Record) -> None:
     build = problem.space.build(document["number"])
     duties = document["duties"]
-    for some in _chunks(list(duties), MOST_DUTY_COLUMNS):
+    for some in chunks(list(duties), MOST_DUTY_COLUMNS):
         shown = {duty: duties[duty] for duty in some}
         table = new_table()
         table.add_column("settings", overflow="fold", min_width=20)
@@ -277,64 +242,9 @@ def _print_settings(console: Console, problem: Problem, document: Record) -> Non
             name = f"{mark}{spoken(setting.station)}: {spoken(setting.name)}"
             table.add_row(Text(name), *(Text(clean(setting.texts[d])) for d in some))
         for words, texts in solved_texts(shown):
-            mark = "* " if len(set(texts.values())) > 1 else "  "
+            mark = "* " if differ(texts) else "  "
             table.add_row(Text(mark + words, "dim"), *(Text(texts[d]) for d in some))
         console.print()
         console.print(table)
         if len(some) > 1:
             console.print(Text("* differs between duties", "dim"))
-
-
-def print_check(console: Console, document: Record, problem: Problem | None = None) -> None:
-    """Print the car as it stands against the goals.
-
-    Args:
-        console: where to.
-        document: what ``check --json`` prints.
-        problem: the files behind it, if at hand; then windows and wheels asked for are shown too.
-    """
-    space = document["space"]
-    duties = document["duties"]
-    with _room(console):
-        console.print(Text(clean(document["car"]), "bold"))
-        parts = (
-            f"{counted(space['builds'], 'build')}, {counted(space['combinations'], 'combination')}"
-        )
-        console.print(Text(f"{parts} of parts and settings to search"))
-        for duty, record in duties.items():
-            console.print()
-            _print_verdict(console, duty, record)
-        measured = Column("as measured", document["as_measured"]["measures"])
-        for some in _chunks(list(duties), 2 if console.width < 110 else 3):
-            console.print()
-            columns = [
-                Column(clean(duty), duties[duty]["measures"], _asks(problem, duty)) for duty in some
-            ]
-            print_figures(console, [measured, *columns])
-
-
-def _asks(problem: Problem | None, duty: str) -> Record:
-    if problem is None:
-        return {}
-    assembly = problem.assembly_of(problem.space.today(), duty, (), 0.0)
-    return asks_of(problem.demands(assembly, duty))
-
-
-def _print_verdict(console: Console, duty: str, record: Record) -> None:
-    limits = sum(len(bounds_of(entry)) for entry in record["measures"].values())
-    missed = failing(duty, record)
-    solved = record.get("solved") or {}
-    lowered = f"lowered {short(solved['lowered_by'])} mm" if "lowered_by" in solved else "lowered"
-    toe = f"toe reset to {fixed(solved['toe'], 2)} deg" if "toe" in solved else "toe reset"
-    console.print(Text.assemble((clean(duty), "bold"), f": today's parts, {lowered}, {toe}"))
-    if not missed:
-        word = "holds every limit" if limits else "no limits to hold"
-        console.print(Text(f"  {word}", "green"))
-        return
-    console.print(Text(f"  fails {len(missed)} of {counted(limits, 'limit')}:", "bold red"))
-    table = new_table(header=False)
-    table.add_column(overflow="fold", min_width=20, max_width=30)
-    table.add_column(overflow="fold")
-    for margin in missed:
-        table.add_row(Text(f"  {plain(margin.key)}"), Text(fault_words(margin)))
-    console.print(table)

@@ -212,9 +212,13 @@ def margins(duty: str, record: Record) -> Iterator[Margin]:
     """Every limit of one duty's record with its margin."""
     for key, entry in record.get("measures", {}).items():
         value = entry["value"]
-        for bound in bounds_of(entry):
+        bounds = bounds_of(entry)
+        for bound in bounds:
             one = None if isinstance(value, list) else value
             gap = None if one is None else distance(one, bound)
+            if gap is not None and len(bounds) == 1:
+                # the value is one wheel's, the shortfall that of the worse one
+                gap = min(gap, -entry["shortfall"] * MEASURES[measure_of(key)].scale or gap)
             yield Margin(duty, key, one, bound, gap)
 
 

@@ -9,8 +9,10 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import threading
 from collections.abc import Callable
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from multiprocessing.connection import wait
 from typing import Any, ParamSpec, TypeVar
 
 from kinematics.states import warm_up
@@ -25,11 +27,19 @@ _problem: Problem | None = None
 
 
 def start_worker(problem: Problem) -> None:
-    """Make a process ready: keep the problem, leave Ctrl-C to the coordinator."""
+    """Make a process ready: keep the problem, leave Ctrl-C to the coordinator, and end when it does."""
     global _problem
     _problem = problem
-    if multiprocessing.parent_process() is not None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
         signal.signal(signal.SIGINT, signal.SIG_IGN)
+        threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
+
+
+def _end_with(sentinel: int) -> None:
+    """End this process when the coordinator's has ended: a killed one leaves no workers behind."""
+    wait([sentinel])
+    os._exit(1)
 
 
 def search_task(number: int) -> Row:

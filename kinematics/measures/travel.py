@@ -108,7 +108,10 @@ def _roll_couple_at(scene: Scene, travel: list[float]) -> Floats:
     car = scene.car
     if car.cg_height is None or car.front_share is None or car.rear_roll_centre is None:
         return np.full((len(travel), scene.lanes), np.nan)
-    ground = scene.states("left", [At(t) for t in travel]).row(k.CONTACT + 2)
+    places = [At(t) for t in travel]
+    ground = scene.states("left", places).row(k.CONTACT + 2)
+    if not scene.mirrored:
+        ground = 0.5 * (ground + scene.states("right", places).row(k.CONTACT + 2))
     cg = car.cg_height - (ground - car.ground_z)
     front = roll_centre(scene, travel)
     axis = front * car.front_share + car.rear_roll_centre * (1.0 - car.front_share)

@@ -62,7 +62,9 @@ def test_ideal_outer_by_where_the_axles_meet() -> None:
     length, across, inner = 2480.0, 1310.0, 33.0
     to_inner = length / np.tan(np.radians(inner))
     outer = np.degrees(np.arctan(length / (to_inner + across)))
-    assert float(ideal_outer(inner, np.array([across]), length)[0]) == pytest.approx(outer, abs=1e-12)
+    assert float(ideal_outer(inner, np.array([across]), length)[0]) == pytest.approx(
+        outer, abs=1e-12
+    )
 
 
 @pytest.mark.parametrize(
@@ -196,9 +198,7 @@ def test_camber_on_lock_identity(caster: float, kingpin: float) -> None:
         (30, 29.0851, 3.9956, 4.1077),
     ],
 )
-def test_camber_on_lock_table(
-    turn: float, road: float, camber: float, small_angle: float
-) -> None:
+def test_camber_on_lock_table(turn: float, road: float, camber: float, small_angle: float) -> None:
     """[D] table of section D, recomputed: caster 5, kingpin 12 deg, left wheel, steer + = left.
 
     The rack is moved until the wheel's axis has turned so far; road steer and camber are then read.

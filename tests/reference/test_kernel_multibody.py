@@ -28,7 +28,9 @@ CLOSED_MM = 1e-9
 POINT_TOLERANCE_MM = 1e-7
 ANGLE_TOLERANCE_DEG = 1e-7
 
-STATES = tuple((t, share) for t in (-60.0, -20.0, 0.0, 30.0, 60.0) for share in (-1.0, 0.0, 0.5, 1.0))
+STATES = tuple(
+    (t, share) for t in (-60.0, -20.0, 0.0, 30.0, 60.0) for share in (-1.0, 0.0, 0.5, 1.0)
+)
 
 MODEL = """
 <mujoco>

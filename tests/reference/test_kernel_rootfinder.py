@@ -59,7 +59,9 @@ class Mechanism:
         )
         self.centre = self.points["hub_face"] + car.inset * self.spindle
         self.radius = car.loaded_radius
-        self.rod = float(np.linalg.norm(self.points["tie_rod_outer"] - self.points["tie_rod_inner"]))
+        self.rod = float(
+            np.linalg.norm(self.points["tie_rod_outer"] - self.points["tie_rod_inner"])
+        )
         along = self.points["top_mount"] - self.points["strut_lower"]
         # two directions square to the sliding axis: the top mount may not leave it along either
         self.across = np.linalg.svd(along[None, :])[2][1:]

@@ -1,0 +1,52 @@
+"""How tables stand on a console: at least 80 columns, names that wrap, figures that never do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from rich.cells import cell_len
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+LEAST_WIDTH = 80
+WIDE = 110
+
+
+@contextmanager
+def room(console: Console) -> Iterator[None]:
+    """At least 80 columns, whatever the terminal says: a figure is wrapped by it rather than cut."""
+    if console.width >= LEAST_WIDTH:
+        yield
+        return
+    narrow = console.width
+    console.width = LEAST_WIDTH
+    try:
+        yield
+    finally:
+        console.width = narrow
+
+
+def new_table(*, header: bool = True) -> Table:
+    """A table in the house style: no lines, a bold head."""
+    return Table(
+        box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="bold", show_header=header
+    )
+
+
+def add_figures(table: Table, head: str, cells: list[str], *, head_width: int = 9) -> None:
+    """Add a column of figures, wide enough for each of them."""
+    widest = max((cell_len(cell) for cell in cells), default=1)
+    width = max(widest, min(cell_len(head), head_width))
+    table.add_column(Text(head), width=width, justify="right", overflow="fold")
+
+
+def chunks(names: list[str], size: int) -> list[list[str]]:
+    """Names in groups of so many, for tables that stand below each other."""
+    return [names[i : i + size] for i in range(0, len(names), size)]
+
+
+def beside(console: Console) -> int:
+    """How many duties' figures stand beside each other."""
+    return 2 if console.width < WIDE else 3
