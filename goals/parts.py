@@ -219,7 +219,7 @@ class Rod(Strict):
     outer: Annotated[Length, Field(gt=0)]
     """Outer rod end, from joint centre to the thread's end, mm."""
     thread: Annotated[Length, Field(gt=0)]
-    """Diameter of the thread, mm."""
+    """Length of thread on each end, mm."""
     pitch: Annotated[Length, Field(gt=0)]
     """Pitch of the thread, mm."""
     flats: Annotated[Whole, Field(ge=2)] = 6

@@ -37,16 +37,16 @@ class RodKit:
     def fit(self, length: Floats) -> tuple[Ints, Floats]:
         """Best adjuster for each eye-to-eye length (n,), and the engagement at each end (n,), mm.
 
-        Best is the most engagement that thread and adjuster have room for. Where no adjuster gives the
-        least engagement the number is -1 and the engagement is that of the nearest adjuster: negative
-        where the rod comes apart, and less than the least where the ends meet in the adjuster's middle
-        is told by the room that is missing.
+        Best is the adjuster with the most room to turn both ways: down to the least engagement, and up to
+        where the ends meet in its middle or fewer than two threads are left to show. Where none fits the
+        number is -1 and the engagement is less than the least: what the nearest adjuster gives, or the
+        least less the room that is missing.
         """
         tubes = np.asarray(self.adjusters)
         engaged = 0.5 * (self.inner + self.outer + tubes[:, None] - length[None, :])
-        room = np.minimum(self.thread, 0.5 * tubes)[:, None]
+        room = np.minimum(self.thread - 2.0 * self.pitch, 0.5 * tubes)[:, None]
         fits = (engaged >= self.engagement) & (engaged <= room)
-        score = np.where(fits, engaged, -np.inf)
+        score = np.where(fits, np.minimum(engaged - self.engagement, room - engaged), -np.inf)
         best = score.argmax(axis=0)
         any_fit = fits.any(axis=0)
         short = np.where(engaged > room, self.engagement - (engaged - room), engaged)

@@ -134,7 +134,7 @@ def check(goals: GoalsFile, as_json: AsJson = False) -> None:
         from optimiser.tables import print_check
 
         document = check_document(problem)
-        _print(document, as_json, lambda console: print_check(console, document))
+        _print(document, as_json, lambda console: print_check(console, document, problem))
 
 
 @app.command()

@@ -84,7 +84,7 @@ class Build:
     @cached_property
     def price(self) -> float:
         """What has yet to be paid for the build."""
-        return sum(part.price for part in self.parts.values() if not part.owned)
+        return sum(part.price for part in self.to_buy)
 
     @property
     def to_buy(self) -> list[Part]:

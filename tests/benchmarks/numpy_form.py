@@ -1,8 +1,7 @@
 """The kernel's equations as well-vectorised numpy: the fair rival in the benchmark.
 
-Same unknown, same tolerance, same clamps, same frozen lanes, same figures out. Lanes are taken in chunks
-small enough for the temporaries to stay in cache; a pose inside Newton's method computes only what the
-method needs.
+Same unknown, same start, same Newton steps, same tolerances, same figures out. Lanes are taken in chunks whose
+temporaries stay in cache; a pose inside Newton's method computes only what the method needs.
 """
 
 from __future__ import annotations
@@ -14,23 +13,7 @@ import numpy as np
 from kinematics import kernel as k
 from kinematics.arrays import Bools, Floats
 
-
-class Pose(NamedTuple):
-    """What the turn about the steering axis leaves: all vectors (3, n), numbers (n,)."""
-
-    ball: Floats
-    ball_rate: Floats
-    axis: Floats
-    spindle: Floats
-    rod: Floats
-    inner: Floats
-    wheel: Floats
-    omega: Floats
-    mu: Floats
-    disc: Floats
-    q: Floats
-    rod_in_axis: tuple[Floats, Floats, Floats]
-    inner_along: Floats
+Five = tuple[Floats, Floats, Floats, Floats, Floats]
 
 
 def _dot(a: Floats, b: Floats) -> Floats:
@@ -45,95 +28,158 @@ def _cross(a: Floats, b: Floats) -> Floats:
     return out
 
 
-def pose(g: Floats, t: Floats, rack: Floats) -> Pose:
-    """Knuckle pose and its rates at arm parameter ``t`` (n,) with the tie rod's length held."""
+class Loaded:
+    """What the states of a chunk need of its geometry columns, see the kernel's scratch rows."""
+
+    def __init__(self, g: Floats) -> None:
+        foot, axis, p = (g[row : row + 3] for row in (k.STRUT_FOOT, k.STRUT_AXIS, k.ROD_END))
+        self.top = g[k.TOP_MOUNT : k.TOP_MOUNT + 3]
+        self.to_centre = self.top - g[k.CIRCLE_CENTRE : k.CIRCLE_CENTRE + 3]
+        self.cos = g[k.CIRCLE_COS : k.CIRCLE_COS + 3]
+        self.sin = g[k.CIRCLE_SIN : k.CIRCLE_SIN + 3]
+        self.d_fixed = g[k.RACK_END : k.RACK_END + 3] - self.top
+        self.foot_square = _dot(foot, foot)
+        self.p_foot, self.p_axis, self.p_square = _dot(p, foot), _dot(p, axis), _dot(p, p)
+        self.d_square = self.p_square - g[k.ROD_LENGTH] ** 2
+        self.axis_turned = _dot(foot, _cross(p, axis))
+        self.sign = g[k.BRANCH]
+        self.radius = g[k.LOADED_RADIUS]
+        self.ride = g[k.RIDE_Z] - self.top[2]
+
+        def five(x: Floats) -> Five:
+            turned = _cross(p, x)
+            return _dot(x, foot), _dot(x, axis), _dot(x, p), _dot(foot, turned), _dot(axis, turned)
+
+        unit = np.zeros((2, *p.shape))
+        unit[0, 0] = unit[1, 1] = 1.0
+        self.wheel = five(g[k.WHEEL_CENTRE : k.WHEEL_CENTRE + 3])
+        self.forward, self.spindle, self.rod_end = five(unit[0]), five(unit[1]), five(p)
+
+
+class Pose(NamedTuple):
+    """A pose with the rates that Newton's method needs; names as in the kernel."""
+
+    q: Floats
+    v: Floats
+    dv: Floats
+    ll: Floats
+    mu: Floats
+    p3: Floats
+    m: Floats
+    disc: Floats
+    s: Floats
+    rm: Floats
+    rll: Floats
+    k1: Floats
+    k2: Floats
+    o: Floats
+    omega: Floats
+    num: Floats
+    rise: Floats
+    gain: Floats
+
+
+def _image(p: Pose | tuple, five: Five) -> Floats:  # type: ignore[type-arg]
+    """Body direction of the knuckle vector whose five numbers are given."""
+    v, ll, mu, p3, rm, rll, k1, k2 = p
+    x3 = five[0] + mu * five[1]
+    x1 = (five[2] * ll - p3 * x3) * rm
+    x2 = (five[3] + mu * five[4]) * rm
+    return v * (x3 * rll) + k1 * x1 + k2 * x2
+
+
+def pose(c: Loaded, t: Floats, rack: Floats) -> Pose:
+    """Knuckle pose at arm parameter ``t`` (n,) with the tie rod's length held."""
     q = 1.0 / (1.0 + t * t)
     ca, sa = (1.0 - t * t) * q, 2.0 * t * q
-    ball = g[0:3] + ca * g[3:6] + sa * g[6:9]
-    ball_rate = ca * g[6:9] - sa * g[3:6]
-    v = g[9:12] - ball
+    v = c.to_centre - ca * c.cos - sa * c.sin
+    dv = sa * c.cos - ca * c.sin
     ll = _dot(v, v)
-    rl = 1.0 / np.sqrt(ll)
-    e = v * rl
-    foot, slide_axis = g[15:18], g[18:21]
-    mu = np.sqrt(np.maximum(ll - _dot(foot, foot), 1e-12))
-    kk = (foot + mu * slide_axis) * rl
-    w = 1.0 / np.sqrt(e[1] * e[1] + e[2] * e[2])
-    g1x, g1y, g1z = (1.0 - e[0] * e[0]) * w, -e[0] * e[1] * w, -e[0] * e[2] * w
-    g2y, g2z = e[2] * w, -e[1] * w
-    wk = 1.0 / np.sqrt(kk[1] * kk[1] + kk[2] * kk[2])
-    h1x, h1y, h1z = (1.0 - kk[0] * kk[0]) * wk, -kk[0] * kk[1] * wk, -kk[0] * kk[2] * wk
-    h2y, h2z = kk[2] * wk, -kk[1] * wk
-    r = g[21:24]
-    r1, r2 = h1x * r[0] + h1y * r[1] + h1z * r[2], h2y * r[1] + h2z * r[2]
-    r3 = _dot(kk, r)
-    inner = g[12:15] - ball
-    inner[1] += rack
-    n1, n2 = g1x * inner[0] + g1y * inner[1] + g1z * inner[2], g2y * inner[1] + g2z * inner[2]
-    n3 = _dot(e, inner)
-    a, b = r1 * n1 + r2 * n2, r1 * n2 - r2 * n1
-    c = 0.5 * (_dot(r, r) + _dot(inner, inner) - g[28] * g[28]) - r3 * n3
-    m = a * a + b * b
-    disc = m - c * c
-    root = np.sqrt(np.maximum(disc, 0.0)) * g[29]
-    m = 1.0 / m
-    cs, sn = (a * c - b * root) * m, (b * c + a * root) * m
-    k1, k2 = np.empty_like(e), np.empty_like(e)
-    k1[0], k1[1], k1[2] = cs * g1x, cs * g1y + sn * g2y, cs * g1z + sn * g2z
-    k2[0], k2[1], k2[2] = -sn * g1x, cs * g2y - sn * g1y, cs * g2z - sn * g1z
-    rod = e * r3 + k1 * r1 + k2 * r2
-    cw, ax = g[24:27], slide_axis
-    wheel = (
-        e * _dot(kk, cw)
-        + k1 * (h1x * cw[0] + h1y * cw[1] + h1z * cw[2])
-        + k2 * (h2y * cw[1] + h2z * cw[2])
-    )
-    sliding = (
-        e * _dot(kk, ax)
-        + k1 * (h1x * ax[0] + h1y * ax[1] + h1z * ax[2])
-        + k2 * (h2y * ax[1] + h2z * ax[2])
-    )
-    slide = _dot(v, ball_rate) / mu
-    omega = _cross(v, slide * sliding - ball_rate) * (rl * rl)
-    u = rod - inner
-    nu = -_dot(u, ball_rate + _cross(omega, rod)) / _dot(u, _cross(e, rod))
-    omega += nu * e
-    spindle = e * kk[1] + k1 * h1y + k2 * h2y
-    return Pose(
-        ball, ball_rate, e, spindle, rod, inner, wheel, omega, mu, disc, q, (r1, r2, r3), n3
-    )
+    mu = np.sqrt(np.maximum(ll - c.foot_square, 1e-12))
+    p3 = c.p_foot + mu * c.p_axis
+    pp = c.p_square * ll - p3 * p3
+    d = c.d_fixed + v
+    d[1] += rack
+    d3, d2 = _dot(v, d), _dot(d, d)
+    cc = 0.5 * (c.d_square + d2) * ll - p3 * d3
+    m = pp * (d2 * ll - d3 * d3)
+    disc = m - cc * cc
+    mul = mu * ll
+    every = 1.0 / (m * mul)
+    rm, em = every * mul, every * m
+    rll, rmu = em * mu, em * ll
+    s = np.sqrt(np.maximum(disc, 0.0) * rll) * c.sign
+    g1 = d - (d3 * rll) * v
+    g2 = _cross(v, d)
+    k1, k2 = cc * g1 + s * g2, cc * g2 - (s * ll) * g1
+    o = _image((v, ll, mu, p3, rm, rll, k1, k2), c.wheel)
+    slide = _dot(v, dv) * rmu
+    a1 = slide * (c.p_axis * ll - p3 * mu) * rm
+    a2 = slide * c.axis_turned * rm
+    u = dv - v * (slide * mu * rll) - k1 * a1 - k2 * a2
+    omega = _cross(v, u) * rll
+    arm = v * (p3 * rll) + k1 * (pp * rm)
+    num = _dot(omega, _cross(d, arm)) + _dot(d - arm, dv)
+    rise = omega[0] * o[1] - omega[1] * o[0] - dv[2]
+    gain = v[0] * o[1] - v[1] * o[0]
+    return Pose(q, v, dv, ll, mu, p3, m, disc, s, rm, rll, k1, k2, o, omega, num, rise, gain)
 
 
-def _figures(g: Floats, p: Pose, t: Floats, out: Floats) -> None:
+def _find_arm(c: Loaded, start: Floats, lift: float, rack: Floats) -> Floats:
+    """Newton's method on every lane of a chunk until the last has arrived."""
+    t = np.clip(start, -k.FURTHEST_T, k.FURTHEST_T)
+    wanted = c.ride + lift
+    going = np.ones(t.shape, dtype=bool)
+    for _ in range(k.MOST_STEPS):
+        p = pose(c, t, rack)
+        miss = p.o[2] - p.v[2] - wanted
+        size = np.abs(miss)
+        followed = p.num * p.num * p.ll < k.MOST_TURN_RATE**2 * p.s * p.s
+        rate = np.where(followed, p.rise * p.s - p.gain * p.num, p.rise)
+        step = miss * np.where(followed, p.s, 1.0) / (2.0 * p.q * rate)
+        moved = t - np.clip(step, -k.MOST_TURN, k.MOST_TURN)
+        t = np.where(going, np.clip(moved, -k.FURTHEST_T, k.FURTHEST_T), t)
+        near = size * p.m <= k.NEAR * p.disc
+        lost = p.disc < -(k.LOST + k.LOST_PER_MM * size) * p.m
+        going &= ~((near & followed) | (size <= k.ARRIVED) | lost)
+        if not going.any():
+            break
+    return t
+
+
+def _fill(c: Loaded, p: Pose, t: Floats, rack: Floats, out: Floats) -> None:
     """Write the kernel's state rows."""
-    s = p.spindle
+    turned = (p.v, p.ll, p.mu, p.p3, p.rm, p.rll, p.k1, p.k2)
+    s, arm = _image(turned, c.spindle), _image(turned, c.rod_end)
+    ball = c.top - p.v
+    turn = -p.num / p.s
+    omega = p.omega + turn * p.v
+    centre_rate = p.rise + turn * p.gain
     level = 1.0 - s[2] * s[2]
-    lean = np.sqrt(level)
-    down = g[k.LOADED_RADIUS] / lean
+    rl = 1.0 / np.sqrt(level)
+    down = c.radius * rl
+    lean = down * s[2]
     out[k.ARM_T] = t
-    out[k.AXIS : k.AXIS + 3] = p.axis
+    out[k.AXIS : k.AXIS + 3] = p.v * np.sqrt(p.rll)
     out[k.SPINDLE : k.SPINDLE + 3] = s
-    centre = p.ball + p.wheel
-    out[k.CENTRE : k.CENTRE + 3] = centre
-    out[k.CONTACT : k.CONTACT + 2] = centre[:2] + down * s[2] * s[:2]
+    out[k.FORWARD : k.FORWARD + 3] = _image(turned, c.forward)
+    centre = np.add(ball, p.o, out=out[k.CENTRE : k.CENTRE + 3])
+    out[k.CONTACT : k.CONTACT + 2] = centre[:2] + lean * s[:2]
     out[k.CONTACT + 2] = centre[2] - down * level
-    rate_y = p.omega[2] * s[0] - p.omega[0] * s[2]
-    rate_z = p.omega[0] * s[1] - p.omega[1] * s[0]
-    grow = s[2] * rate_z / level
-    centre_rate = p.ball_rate + _cross(p.omega, p.wheel)
-    out[k.CONTACT_RATE_Y] = centre_rate[1] + down * (
-        rate_z * s[1] + s[2] * rate_y + grow * s[2] * s[1]
-    )
-    out[k.CONTACT_RATE_Z] = centre_rate[2] + down * (2.0 * s[2] * rate_z - grow * level)
-    out[k.CENTRE_RATE_Z] = centre_rate[2]
-    r1, r2, r3 = p.rod_in_axis
-    u = p.rod - p.inner
-    along = r3 - p.inner_along
-    out[k.TOGGLE_SINE] = np.sqrt(
-        np.maximum(p.disc, 0.0) / ((r1 * r1 + r2 * r2) * (_dot(u, u) - along * along))
-    )
-    out[k.BALL_JOINT : k.BALL_JOINT + 3] = p.ball
-    out[k.ROD_OUTER : k.ROD_OUTER + 3] = p.ball + p.rod
+    rate_y = omega[2] * s[0] - omega[0] * s[2]
+    rate_z = omega[0] * s[1] - omega[1] * s[0]
+    grow = s[2] * rate_z * (rl * rl)
+    side = omega[2] * p.o[0] - omega[0] * p.o[2] - p.dv[1]
+    out[k.CONTACT_RATE_Y] = side + down * (rate_z * s[1] + s[2] * rate_y + grow * s[2] * s[1])
+    out[k.CONTACT_RATE_Z] = centre_rate + down * (2.0 * s[2] * rate_z - grow * level)
+    out[k.CENTRE_RATE_Z] = centre_rate
+    rod = c.d_fixed + p.v - arm
+    rod[1] += rack
+    t3, u3 = _dot(p.v, arm), _dot(p.v, rod)
+    seen = (_dot(arm, arm) * p.ll - t3 * t3) * (_dot(rod, rod) * p.ll - u3 * u3)
+    out[k.TOGGLE_SINE] = np.abs(_dot(p.v, _cross(arm, rod))) * np.sqrt(p.ll / seen)
+    out[k.BALL_JOINT : k.BALL_JOINT + 3] = ball
+    np.add(ball, arm, out=out[k.ROD_OUTER : k.ROD_OUTER + 3])
     out[k.STRUT_LENGTH] = p.mu
 
 
@@ -143,29 +189,14 @@ def solve(geometry: Floats, travel: Floats, rack: Floats, chunk: int) -> tuple[F
     states = np.empty((k.STATE_ROWS, travel.shape[0], lanes))
     reached = np.empty((travel.shape[0], lanes), dtype=bool)
     for first in range(0, lanes, chunk):
-        g = np.ascontiguousarray(geometry[:, first : first + chunk])
         here = slice(first, first + chunk)
+        g = np.ascontiguousarray(geometry[:, here])
+        c = Loaded(g)
         for s in range(travel.shape[0]):
             lift, shift = travel[s], rack[s, here]
-            t = _find_arm(g, lift, shift)
-            p = pose(g, t, shift)
-            _figures(g, p, t, states[:, s, here])
-            miss = np.abs(states[k.CENTRE + 2, s, here] - g[k.RIDE_Z] - lift)
+            t = _find_arm(c, g[k.START] + lift * g[k.START_SLOPE], lift, shift)
+            p = pose(c, t, shift)
+            _fill(c, p, t, shift, states[:, s, here])
+            miss = np.abs(p.o[2] - p.v[2] - c.ride - lift)
             reached[s, here] = (p.disc > 0.0) & (miss <= k.PLACED)
     return states, reached
-
-
-def _find_arm(g: Floats, lift: float, shift: Floats) -> Floats:
-    """Newton's method on every lane of a chunk until the last has arrived."""
-    t = np.clip(g[k.START] + lift * g[k.START_SLOPE], -k.FURTHEST_T, k.FURTHEST_T)
-    wanted = g[k.RIDE_Z] + lift
-    for _ in range(k.MOST_STEPS):
-        p = pose(g, t, shift)
-        miss = p.ball[2] + p.wheel[2] - wanted
-        far = np.abs(miss) > k.ARRIVED
-        if not far.any():
-            break
-        rate = p.ball_rate[2] + p.omega[0] * p.wheel[1] - p.omega[1] * p.wheel[0]
-        step = np.clip(miss / (2.0 * rate * p.q), -k.MOST_TURN, k.MOST_TURN)
-        t = np.where(far, np.clip(t - step, -k.FURTHEST_T, k.FURTHEST_T), t)
-    return t
