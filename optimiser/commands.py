@@ -107,17 +107,22 @@ def demo(runs: Runs = HERE, as_json: AsJson = False) -> None:
     """
     from importlib.resources import files
 
-    from optimiser.runs import free_name
+    from goals.schema import json_schema
+    from optimiser.runs import free_name, write_file
 
     with _plain_errors():
         folder = runs / "demo-inputs"
         folder.mkdir(parents=True, exist_ok=True)
-        for name in ("car.yaml", "parts.yaml", "goals.yaml"):
-            target = folder / name
+        for kind in What:
+            # beside the files, where their first line tells editors to look
+            document = json.dumps(json_schema(kind.value), indent=2) + "\n"
+            write_file(folder / f"{kind}.schema.json", document)
+            target = folder / f"{kind}.yaml"
             if target.exists():
                 _say(f"{target} is there already and is used as it is")
             else:
-                target.write_bytes(files("goals.examples").joinpath(name).read_bytes())
+                example = files("goals.examples").joinpath(target.name)
+                write_file(target, example.read_text(encoding="utf-8"))
                 _say(f"laid down {target}")
         _search(folder / "goals.yaml", runs, free_name(runs, "demo"), as_json)
 
