@@ -11,7 +11,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from kinematics import kernel as k
+from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.states import CornerStates, solve
 
@@ -160,6 +160,8 @@ def set_toe(geometry: Floats, toe: float) -> CornerStates:
         slope = 0.5 * q / raw[k.CENTRE_RATE_Z]
     geometry[k.START_SLOPE] = np.where(np.isfinite(slope), np.clip(slope, -0.02, 0.02), 0.0)
     set_rods(geometry, raw)
+    # a length that is not a number keeps such a lane out of reach at every other travel too
+    geometry[k.ROD_LENGTH] = np.where(states.reached[0], geometry[k.ROD_LENGTH], np.nan)
     return states
 
 

@@ -35,45 +35,41 @@ import numpy as np
 from numba import njit
 
 from kinematics.arrays import Floats, Marks
-
-# Rows of the geometry columns. A vector takes three rows from the one named.
-CIRCLE_CENTRE = 0  # centre of the ball joint's circle about the arm's pivot axis
-CIRCLE_COS = 3  # from that centre to the ball joint at angle zero
-CIRCLE_SIN = 6  # the same turned by 90 degrees about the pivot axis
-TOP_MOUNT = 9
-RACK_END = 12  # inner tie-rod joint, rack centred
-STRUT_FOOT = 15  # knuckle frame, from ball joint square to the sliding axis
-STRUT_AXIS = 18  # knuckle frame, unit vector up the sliding axis
-ROD_END = 21  # knuckle frame, ball joint to outer tie-rod joint
-WHEEL_CENTRE = 24  # knuckle frame, ball joint to wheel centre
-LOADED_RADIUS = 27
-ROD_LENGTH = 28
-BRANCH = 29  # +1 or -1
-START = 30  # first guess of t
-START_SLOPE = 31  # change of t per millimetre of wheel travel at that guess
-RIDE_Z = 32  # wheel-centre height at travel zero, body axes
-GEOMETRY_ROWS = 33
-
-# Rows of the state columns.
-ARM_T = 0
-AXIS = 1  # unit vector from ball joint to top mount
-SPINDLE = 4  # unit vector, outward
-CENTRE = 7  # wheel centre
-CONTACT = 10  # contact point
-CONTACT_RATE_Y = 13  # lateral movement of the contact point per arm-parameter change
-CONTACT_RATE_Z = 14
-CENTRE_RATE_Z = 15  # the same of the wheel centre's height
-TOGGLE_SINE = 16  # sine of the angle between tie rod and steering arm along the steering axis
-BALL_JOINT = 17
-ROD_OUTER = 20
-STRUT_LENGTH = 23  # along the sliding axis, from square to the ball joint up to the top mount
-FORWARD = 24  # unit vector, the knuckle frame's x axis
-STATE_ROWS = 27
-
-# Marks of a state.
-REACHED = 0
-ROD_OUT_OF_REACH = 1  # tie rod cannot meet steering arm: past over-centre
-ARM_OUT_OF_REACH = 2  # no arm angle gives this wheel-centre height
+from kinematics.rows import (
+    ARM_OUT_OF_REACH,
+    ARM_T,
+    AXIS,
+    BALL_JOINT,
+    BRANCH,
+    CENTRE,
+    CENTRE_RATE_Z,
+    CIRCLE_CENTRE,
+    CIRCLE_COS,
+    CIRCLE_SIN,
+    CONTACT,
+    CONTACT_RATE_Y,
+    CONTACT_RATE_Z,
+    FORWARD,
+    GEOMETRY_ROWS,
+    LOADED_RADIUS,
+    RACK_END,
+    REACHED,
+    RIDE_Z,
+    ROD_END,
+    ROD_LENGTH,
+    ROD_OUT_OF_REACH,
+    ROD_OUTER,
+    SPINDLE,
+    START,
+    START_SLOPE,
+    STATE_ROWS,
+    STRUT_AXIS,
+    STRUT_FOOT,
+    STRUT_LENGTH,
+    TOGGLE_SINE,
+    TOP_MOUNT,
+    WHEEL_CENTRE,
+)
 
 # A block of lanes is worked on in one flat scratch array: the state rows, then what follows. Rows a known
 # distance apart are what lets the compiler see that lanes are independent.
@@ -133,7 +129,6 @@ _HIGH = _LOW + 1
 _BELOW = _HIGH + 1
 _ROWS = _BELOW + 1
 
-NEAR = 1e-4  # mm of wheel-centre height: from here one more Newton step arrives
 LEAST_MU = 1e-5  # mm of sliding axis between foot and top mount: less is out of reach
 ARRIVED = 1e-9  # mm of wheel-centre height: if more is left after it, halving takes over
 PLACED = 1e-7  # mm of wheel-centre height: more than this is out of reach
@@ -197,9 +192,10 @@ def solve_states(
             _start(g, lift, share)
             if by_travel:
                 _find_arm(g, lift, share)
-            _pose(g, share)
-            if by_travel and _still_out(g, lift) > 0.0:
-                _halve(g, lift, share)
+                if _still_out(g, lift) > 0.0:
+                    _halve(g, lift, share)
+            else:
+                _pose(g, share)
             _fill(g)
             _fill_contact(g)
             _fill_marks(g, lift, by_travel)
@@ -302,7 +298,6 @@ def _start(g, lift, share):  # type: ignore[no-untyped-def]
     for i in range(LANES):
         guess = g[_FROM * LANES + i] + lift * g[_SLOPE * LANES + i]
         g[ARM_T * LANES + i] = min(max(guess, -FURTHEST_T), FURTHEST_T)
-        g[_GOING * LANES + i] = 1.0
     if share > 0.0:
         for i in range(LANES):
             inner = g[_RACK_Y * LANES + i]
@@ -507,6 +502,8 @@ def _find_arm(g, lift, share):  # type: ignore[no-untyped-def]
     """
     for _ in range(MOST_STEPS):
         _pose(g, share)
+        if _still_out(g, lift) == 0.0:
+            return
         for i in range(LANES):
             miss = _miss(g, i, lift)
             s = g[_S * LANES + i]
@@ -520,16 +517,9 @@ def _find_arm(g, lift, share):  # type: ignore[no-untyped-def]
             step = miss * (s if followed else 1.0) / (2.0 * g[_Q * LANES + i] * rate)
             t = g[ARM_T * LANES + i]
             moved = t - min(max(step, -MOST_TURN), MOST_TURN)
-            going = g[_GOING * LANES + i]
             moved = min(max(moved, -FURTHEST_T), FURTHEST_T)
-            g[ARM_T * LANES + i] = moved if going > 0.0 else t
-            # the nearer to over-centre, the nearer must a last step start; asked this way round, a
-            # figure that is not a number goes on
-            near = abs(miss) * g[_M * LANES + i] <= NEAR * g[_DISC * LANES + i]
-            there = (near & followed) | (abs(miss) <= ARRIVED) | _lost(g, i, miss)
-            g[_GOING * LANES + i] = 0.0 if there else going
-        if _count_going(g) == 0.0:
-            break
+            g[ARM_T * LANES + i] = moved if g[_GOING * LANES + i] > 0.0 else t
+    _pose(g, share)
 
 
 @njit(error_model="numpy", cache=True)

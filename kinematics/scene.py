@@ -12,7 +12,7 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 
-from kinematics import kernel as k
+from kinematics import rows as k
 from kinematics.arrays import Floats, Ints
 from kinematics.rods import RodKit
 from kinematics.states import CornerStates, solve

@@ -12,7 +12,8 @@ from functools import cached_property
 
 import numpy as np
 
-from kinematics import kernel as k
+from kinematics import kernel
+from kinematics import rows as k
 from kinematics.arrays import Bools, Floats, Ints, Marks
 
 
@@ -111,7 +112,7 @@ def solve(geometry: Floats, travel: Floats, rack: Floats, *, toe: float | None =
     states = np.empty((k.STATE_ROWS, travel.shape[0], lanes))
     marks = np.empty((travel.shape[0], lanes), dtype=np.int8)
     by_toe = toe is not None
-    k.solve_states(
+    kernel.solve_states(
         np.ascontiguousarray(geometry),
         np.ascontiguousarray(travel, dtype=np.float64),
         np.ascontiguousarray(rack, dtype=np.float64),

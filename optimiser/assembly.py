@@ -55,10 +55,8 @@ def sides_of(car: Car) -> tuple[Side, ...]:
 
 def car_numbers(car: Car) -> CarNumbers:
     """What measures need of the whole car."""
-    corner = measured(car)
-    ground = float(corner.ride_z[0]) - car.tyre.loaded_radius * np.cos(
-        np.radians(car.static.camber)
-    )
+    drop = car.tyre.loaded_radius * np.cos(np.radians(car.static.camber))
+    ground = np.mean([measured(car, side).ride_z[0] - drop for side in sides_of(car)])
     masses, rear = car.masses, car.rear
     return CarNumbers(
         wheelbase=car.wheelbase,

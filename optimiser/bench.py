@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from scipy.optimize import brentq
 
-from kinematics import kernel as k
+from kinematics import rows as k
 from kinematics.arrays import Floats, Ints
 from kinematics.measures.steer import Turn
 from kinematics.scene import STRAIGHT, At, Scene, Side

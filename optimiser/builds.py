@@ -53,7 +53,7 @@ def _search_duty(problem: Problem, number: int, duty: str) -> Row:
             "feasible": False,
             "merit": None,
             "shortfalls": {},
-            "reason": "no setting exists",
+            "reason": "no setting stands at this duty's ride height",
             **result,
         }
     result["positions"] = list(positions)

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from goals.verdicts import Demand, merit_of, total_weight
-from kinematics import kernel as k
+from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.measures import MEASURES, Ask
 from kinematics.measures.catalogue import Measure

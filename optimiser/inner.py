@@ -16,7 +16,7 @@ from math import prod
 import numpy as np
 
 from goals.verdicts import Demand, total_weight
-from kinematics import kernel as k
+from kinematics import rows as k
 from kinematics.arrays import Bools, Floats, Ints
 from kinematics.corner import set_rods, set_toe
 from kinematics.measures import Stage
@@ -111,7 +111,12 @@ class _Sweeper:
         if sizes:
             positions[:, self.outer] = np.stack(np.unravel_index(numbers, sizes), axis=1)
         scene = self.assembly.scene(positions)
-        return _Lanes(scene, self._index_of(positions), np.zeros(numbers.size))
+        lanes = _Lanes(scene, self._index_of(positions), np.zeros(numbers.size))
+        # a lane whose arm cannot reach ride height has no rod length, and nothing beneath it has either
+        stands = np.isfinite(scene.left[k.ROD_LENGTH])
+        if scene.right is not None:
+            stands &= np.isfinite(scene.right[k.ROD_LENGTH])
+        return lanes if stands.all() else lanes.take(np.flatnonzero(stands))
 
     def _poses(self, lanes: _Lanes) -> dict[Side, Floats]:
         """Straight-ahead pose of every outer lane at the wanted toe, shared by all settings under it."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from kinematics import kernel as k
+from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.measures.catalogue import Ask, Measure, Stage
 from kinematics.scene import Scene

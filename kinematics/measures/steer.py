@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from kinematics import kernel as k
+from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.measures.catalogue import Ask, Measure, Sample, Stage, sides_asked, window
 from kinematics.scene import STRAIGHT, At, Scene, Side

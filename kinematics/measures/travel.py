@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from kinematics import kernel as k
+from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.measures.catalogue import Ask, Measure, Stage, sides_asked, window
 from kinematics.measures.static import track

@@ -1,7 +1,7 @@
 """The kernel's equations as well-vectorised numpy: the fair rival in the benchmark.
 
-Same unknown, same start, same Newton steps, same tolerances, same figures out. Lanes are taken in chunks whose
-temporaries stay in cache; a pose inside Newton's method computes only what the method needs.
+Same unknown, same start, same Newton steps, same tolerances, same figures out. Lanes are taken in chunks of
+a size that the caller picks for the machine's caches, and the few stragglers of a chunk are finished apart.
 """
 
 from __future__ import annotations
@@ -10,7 +10,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from kinematics import kernel as k
+from kinematics import kernel
+from kinematics import rows as k
 from kinematics.arrays import Bools, Floats
 
 Five = tuple[Floats, Floats, Floats, Floats, Floats]
@@ -125,25 +126,49 @@ def pose(c: Loaded, t: Floats, rack: Floats) -> Pose:
     return Pose(q, v, dv, ll, mu, p3, m, disc, s, rm, rll, k1, k2, o, omega, num, rise, gain)
 
 
-def _find_arm(c: Loaded, start: Floats, lift: float, rack: Floats) -> Floats:
-    """Newton's method on every lane of a chunk until the last has arrived."""
-    t = np.clip(start, -k.FURTHEST_T, k.FURTHEST_T)
-    wanted = c.ride + lift
-    going = np.ones(t.shape, dtype=bool)
-    for _ in range(k.MOST_STEPS):
+def _open(c: Loaded, p: Pose, lift: float) -> tuple[Floats, Bools]:
+    """How far each wheel centre is from its height, and which lanes are still on their way."""
+    miss = p.o[2] - p.v[2] - (c.ride + lift)
+    size = np.abs(miss)
+    lost = p.disc < -(kernel.LOST + kernel.LOST_PER_MM * size) * p.m
+    return miss, ~((size <= kernel.ARRIVED) | lost)
+
+
+def _step(t: Floats, p: Pose, miss: Floats) -> Floats:
+    """Arm parameter after one step of Newton's method."""
+    followed = p.num * p.num * p.ll < kernel.MOST_TURN_RATE**2 * p.s * p.s
+    rate = np.where(followed, p.rise * p.s - p.gain * p.num, p.rise)
+    step = miss * np.where(followed, p.s, 1.0) / (2.0 * p.q * rate)
+    moved = t - np.clip(step, -kernel.MOST_TURN, kernel.MOST_TURN)
+    return np.clip(moved, -kernel.FURTHEST_T, kernel.FURTHEST_T)
+
+
+def _find_arm(g: Floats, c: Loaded, lift: float, rack: Floats) -> tuple[Floats, Pose]:
+    """Newton's method on every lane of a chunk; stragglers are finished by themselves."""
+    t = np.clip(g[k.START] + lift * g[k.START_SLOPE], -kernel.FURTHEST_T, kernel.FURTHEST_T)
+    p = pose(c, t, rack)
+    for _ in range(kernel.MOST_STEPS):
+        miss, going = _open(c, p, lift)
+        left = np.count_nonzero(going)
+        if left == 0:
+            return t, p
+        if left < t.size // 4:
+            few = np.flatnonzero(going)
+            t[few] = _finish(g[:, few], t[few], lift, rack[few])
+            return t, pose(c, t, rack)
+        t = np.where(going, _step(t, p, miss), t)
         p = pose(c, t, rack)
-        miss = p.o[2] - p.v[2] - wanted
-        size = np.abs(miss)
-        followed = p.num * p.num * p.ll < k.MOST_TURN_RATE**2 * p.s * p.s
-        rate = np.where(followed, p.rise * p.s - p.gain * p.num, p.rise)
-        step = miss * np.where(followed, p.s, 1.0) / (2.0 * p.q * rate)
-        moved = t - np.clip(step, -k.MOST_TURN, k.MOST_TURN)
-        t = np.where(going, np.clip(moved, -k.FURTHEST_T, k.FURTHEST_T), t)
-        near = size * p.m <= k.NEAR * p.disc
-        lost = p.disc < -(k.LOST + k.LOST_PER_MM * size) * p.m
-        going &= ~((near & followed) | (size <= k.ARRIVED) | lost)
+    return t, p
+
+
+def _finish(g: Floats, t: Floats, lift: float, rack: Floats) -> Floats:
+    c = Loaded(g)
+    for _ in range(kernel.MOST_STEPS):
+        p = pose(c, t, rack)
+        miss, going = _open(c, p, lift)
         if not going.any():
             break
+        t = np.where(going, _step(t, p, miss), t)
     return t
 
 
@@ -183,20 +208,18 @@ def _fill(c: Loaded, p: Pose, t: Floats, rack: Floats, out: Floats) -> None:
     out[k.STRUT_LENGTH] = p.mu
 
 
-def solve(geometry: Floats, travel: Floats, rack: Floats, chunk: int) -> tuple[Floats, Bools]:
-    """State rows (STATE_ROWS, s, n) and which were reached (s, n), as the kernel gives them."""
+def solve(
+    geometry: Floats, travel: Floats, rack: Floats, chunk: int, states: Floats, reached: Bools
+) -> None:
+    """Fill state rows (STATE_ROWS, s, n) and which were reached (s, n), as the kernel does."""
     lanes = geometry.shape[1]
-    states = np.empty((k.STATE_ROWS, travel.shape[0], lanes))
-    reached = np.empty((travel.shape[0], lanes), dtype=bool)
     for first in range(0, lanes, chunk):
         here = slice(first, first + chunk)
         g = np.ascontiguousarray(geometry[:, here])
         c = Loaded(g)
         for s in range(travel.shape[0]):
             lift, shift = travel[s], rack[s, here]
-            t = _find_arm(c, g[k.START] + lift * g[k.START_SLOPE], lift, shift)
-            p = pose(c, t, shift)
+            t, p = _find_arm(g, c, lift, shift)
             _fill(c, p, t, shift, states[:, s, here])
             miss = np.abs(p.o[2] - p.v[2] - c.ride - lift)
-            reached[s, here] = (p.disc > 0.0) & (miss <= k.PLACED)
-    return states, reached
+            reached[s, here] = (p.disc > 0.0) & (miss <= kernel.PLACED)

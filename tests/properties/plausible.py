@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from hypothesis import strategies as st
 
-from kinematics import kernel as k
+from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.states import CornerStates
 from tests.cars import CARS, Car

@@ -8,7 +8,8 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from kinematics import corner as c
-from kinematics import kernel as k
+from kinematics import kernel
+from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.states import CornerStates, solve
 from tests.cars import CARS, MIDDLING, Car, corners, geometry
@@ -89,7 +90,7 @@ def test_wheel_centre_and_contact_point_are_where_they_are_said(car: Car, grid: 
     centre, contact = vector(states, k.CENTRE)[:, there], vector(states, k.CONTACT)[:, there]
     spindle = vector(states, k.SPINDLE)[:, there]
     ride = corners(car).ride_z[0]
-    np.testing.assert_allclose(centre[2] - ride, grid[0][there], rtol=0.0, atol=k.PLACED)
+    np.testing.assert_allclose(centre[2] - ride, grid[0][there], rtol=0.0, atol=kernel.PLACED)
     np.testing.assert_allclose(away(contact, centre), car.loaded_radius, rtol=1e-12)
     np.testing.assert_allclose(((contact - centre) * spindle).sum(axis=0), 0.0, atol=1e-9)
     # steepest: no sideways part along the wheel's level heading
@@ -313,3 +314,14 @@ def test_far_out_of_reach_is_marked_as_what_it_is() -> None:
     assert list(states.marks[:, 0]) == [
         k.ARM_OUT_OF_REACH, k.ARM_OUT_OF_REACH, k.ROD_OUT_OF_REACH, k.ROD_OUT_OF_REACH,
     ]  # fmt: skip
+
+
+def test_a_lane_that_cannot_stand_at_ride_height_is_reached_nowhere() -> None:
+    """Lowered past the arm's reach there is no tie rod to set, so no other travel is a state either."""
+    low = np.concatenate([c.pack(corners(MIDDLING).lowered(by)) for by in (50.0, 500.0)], axis=1)
+    pose = c.set_toe(low, 0.0)
+    assert list(pose.reached[0]) == [True, False]
+    travel = np.linspace(-500.0, 60.0, 8)
+    states = solve(low, travel, np.zeros((8, 2)))
+    assert states.reached[-1, 0]
+    assert not states.reached[:, 1].any()

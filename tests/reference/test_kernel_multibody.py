@@ -19,7 +19,7 @@ import mujoco
 import numpy as np
 import pytest
 
-from kinematics import kernel as k
+from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.states import solve
 from tests.cars import AHEAD, INCLINED, LOWERED, MIDDLING, OFF_LINE, SMALL, Car, geometry

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from scipy.optimize import root
 
-from kinematics import kernel as k
+from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.states import solve
 from tests.cars import CARS, Car, geometry

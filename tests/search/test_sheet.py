@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.cells import cell_len
 
-from kinematics import kernel as k
+from kinematics import rows as k
 from kinematics.measures import MEASURES
 from kinematics.measures.steer import LEFT_TURN, RIGHT_TURN, outer_angle
 from kinematics.scene import STRAIGHT, Scene, Side

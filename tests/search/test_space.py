@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from goals.car import Car as CarFile
 from goals.duties import GoalsFile
 from goals.parts import Parts, Stack
-from kinematics import kernel as k
+from kinematics import rows as k
 from optimiser.problem import Problem
 from optimiser.space import AS_IS
 from optimiser.stacks import piles
