@@ -212,6 +212,7 @@ class Search:
         self.run.update(status=status, reason=reason, coverage=cover)
         self.run.log("ended", status=status, reason=reason, builds_done=cover["builds_done"])
         self.run.write_ranking(self.problem)
+        self.run.ledger.settle()
         return status
 
     @contextmanager

@@ -11,7 +11,7 @@ import json
 import sqlite3
 import zlib
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -62,6 +62,12 @@ class Ledger:
             connection.execute(
                 "INSERT OR IGNORE INTO builds VALUES (?, ?, ?, ?)", (number, status, covered, text)
             )
+
+    def settle(self) -> None:
+        """Fold the write-ahead log into the one file, so that a run at rest can be read from anywhere."""
+        # another reader may be looking on; then the log stays beside the file, which is as sound
+        with self._connection(write=True) as connection, suppress(sqlite3.OperationalError):
+            connection.execute("PRAGMA journal_mode=DELETE")
 
     def finished(self) -> set[int]:
         """Numbers of all builds that have a row."""
