@@ -35,6 +35,7 @@ import numpy as np
 from numba import njit
 
 from kinematics.arrays import Floats, Marks
+from kinematics.compiling import compiled
 from kinematics.rows import (
     ARM_OUT_OF_REACH,
     ARM_T,
@@ -144,7 +145,7 @@ MOST_TURN_RATE = 3.0  # rad of turn per rad of arm angle that the iteration foll
 FURTHEST_T = 0.7673269879789604
 
 
-@njit(error_model="numpy", cache=True)
+@compiled
 def solve_states(
     geometry: Floats,
     travel: Floats,
@@ -215,7 +216,7 @@ def _write(g, states, marks, s, first, width):  # type: ignore[no-untyped-def]
         marks[s, first + i] = np.int8(g[_MARK * LANES + i])
 
 
-@njit(error_model="numpy", cache=True)
+@compiled
 def _load(g):  # type: ignore[no-untyped-def]
     """Scratch rows that follow from a block's geometry rows, which stand where states will."""
     for axis in range(3):
@@ -233,7 +234,7 @@ def _load(g):  # type: ignore[no-untyped-def]
         g[_RIDE * LANES + i] = g[RIDE_Z * LANES + i] - g[(TOP_MOUNT + 2) * LANES + i]
 
 
-@njit(error_model="numpy", cache=True)
+@compiled
 def _load_knuckle(g, share, heading_x, heading_y):  # type: ignore[no-untyped-def]
     """The numbers fixed in the knuckle, with the rod end as p (``share`` 1) or the spindle (0)."""
     for i in range(LANES):
@@ -292,7 +293,7 @@ def _load_knuckle(g, share, heading_x, heading_y):  # type: ignore[no-untyped-de
         g[(_D_FIXED + 2) * LANES + i] = share * g[(RACK_END + 2) * LANES + i] - top
 
 
-@njit(error_model="numpy", cache=True)
+@compiled
 def _start(g, lift, share):  # type: ignore[no-untyped-def]
     """First guess of every lane's arm parameter, and the rack where the state has it."""
     for i in range(LANES):
@@ -304,7 +305,7 @@ def _start(g, lift, share):  # type: ignore[no-untyped-def]
             g[(_D_FIXED + 1) * LANES + i] = inner - g[(_TOP + 1) * LANES + i]
 
 
-@njit(error_model="numpy", cache=True)
+@compiled
 def _pose(g, share):  # type: ignore[no-untyped-def]
     """Knuckle pose of every lane at its arm parameter, and how it changes with the arm's angle."""
     _swing(g)
@@ -313,7 +314,7 @@ def _pose(g, share):  # type: ignore[no-untyped-def]
     _rates(g, share)
 
 
-@njit(error_model="numpy", cache=True)
+@compiled
 def _swing(g):  # type: ignore[no-untyped-def]
     """1 and 2: arm, steering axis, and the top mount's place on the sliding axis."""
     for i in range(LANES):
@@ -348,7 +349,7 @@ def _swing(g):  # type: ignore[no-untyped-def]
         g[_MU * LANES + i] = np.sqrt(max(ll - g[_FF * LANES + i], 1e-12))
 
 
-@njit(error_model="numpy", cache=True)
+@compiled
 def _turn(g, share):  # type: ignore[no-untyped-def]
     """3: the turn about the steering axis."""
     for i in range(LANES):
@@ -416,7 +417,7 @@ def _image(g, i, five, to):  # type: ignore[no-untyped-def]
         )
 
 
-@njit(error_model="numpy", cache=True)
+@compiled
 def _place(g):  # type: ignore[no-untyped-def]
     """Wheel centre, and the knuckle's turn rate without its part about the steering axis.
 
@@ -447,7 +448,7 @@ def _place(g):  # type: ignore[no-untyped-def]
         g[(_OMEGA + 2) * LANES + i] = (vx * uy - vy * ux) * rll
 
 
-@njit(error_model="numpy", cache=True)
+@compiled
 def _rates(g, share):  # type: ignore[no-untyped-def]
     """The wheel centre's rise, and the turn about the steering axis that rod or toe asks for."""
     for i in range(LANES):
@@ -493,7 +494,7 @@ def _lost(g, i, miss):  # type: ignore[no-untyped-def]
     return g[_DISC * LANES + i] < -(LOST + LOST_PER_MM * abs(miss)) * g[_M * LANES + i]
 
 
-@njit(error_model="numpy", cache=True)
+@compiled
 def _find_arm(g, lift, share):  # type: ignore[no-untyped-def]
     """Newton's method on the arm parameter of every lane, until the last has arrived.
 
@@ -522,7 +523,7 @@ def _find_arm(g, lift, share):  # type: ignore[no-untyped-def]
     _pose(g, share)
 
 
-@njit(error_model="numpy", cache=True)
+@compiled
 def _count_going(g):  # type: ignore[no-untyped-def]
     going = 0.0
     for i in range(LANES):
@@ -530,7 +531,7 @@ def _count_going(g):  # type: ignore[no-untyped-def]
     return going
 
 
-@njit(error_model="numpy", cache=True)
+@compiled
 def _still_out(g, lift):  # type: ignore[no-untyped-def]
     """Mark and count the lanes that are neither at their height nor surely out of the rod's reach."""
     for i in range(LANES):
@@ -540,7 +541,7 @@ def _still_out(g, lift):  # type: ignore[no-untyped-def]
     return _count_going(g)
 
 
-@njit(error_model="numpy", cache=True)
+@compiled
 def _halve(g, lift, share):  # type: ignore[no-untyped-def]
     """The safeguard: lanes that Newton's method did not bring home are found by halving, or stay unmet.
 
@@ -581,7 +582,7 @@ def _halve(g, lift, share):  # type: ignore[no-untyped-def]
             g[_GOING * LANES + i] = 0.0 if there else g[_GOING * LANES + i]
 
 
-@njit(error_model="numpy", cache=True)
+@compiled
 def _fill(g):  # type: ignore[no-untyped-def]
     """State rows of the joints and directions, and the whole turn rate of the knuckle."""
     for i in range(LANES):
@@ -609,7 +610,7 @@ def _fill(g):  # type: ignore[no-untyped-def]
             g[(ROD_OUTER + axis) * LANES + i] += g[(BALL_JOINT + axis) * LANES + i]
 
 
-@njit(error_model="numpy", cache=True)
+@compiled
 def _fill_toggle(g):  # type: ignore[no-untyped-def]
     """Sine of the angle between steering arm and tie rod seen along the steering axis v.
 
@@ -634,7 +635,7 @@ def _fill_toggle(g):  # type: ignore[no-untyped-def]
         g[TOGGLE_SINE * LANES + i] = abs(area) * np.sqrt(ll / (arm * rod))
 
 
-@njit(error_model="numpy", cache=True)
+@compiled
 def _fill_contact(g):  # type: ignore[no-untyped-def]
     """Contact point, down the wheel plane's steepest line by the loaded radius, and its rates."""
     for i in range(LANES):
@@ -661,7 +662,7 @@ def _fill_contact(g):  # type: ignore[no-untyped-def]
         g[CONTACT_RATE_Z * LANES + i] = g[CENTRE_RATE_Z * LANES + i] + down * fall
 
 
-@njit(error_model="numpy", cache=True)
+@compiled
 def _fill_marks(g, lift, by_travel):  # type: ignore[no-untyped-def]
     """Mark what was not reached; asked so that a figure that is not a number is never 'reached'."""
     for i in range(LANES):
