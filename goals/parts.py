@@ -11,11 +11,9 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Annotated
 
-from pydantic import AfterValidator, Field, Tag, ValidationInfo, field_validator
+from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
 from goals.base import (
-    MANY,
-    ONE,
     Direction,
     Flag,
     Format,
@@ -26,7 +24,6 @@ from goals.base import (
     Span,
     Strict,
     Whole,
-    by_form,
 )
 from goals.faults import Unsound
 from goals.units import LENGTH
@@ -237,9 +234,17 @@ class Fits(Strict):
     """Ids of the parts that it can't be combined with."""
 
 
-Strength = Annotated[
-    Annotated[Number, Tag(ONE)] | Annotated[str, Tag(MANY)], by_form(str, MANY, ONE)
-]
+class Strength(Strict):
+    """How strong the stud is on which the stack stands. A gate: never traded against merit."""
+
+    stud_root: Annotated[Length, Field(gt=0)]
+    """Root diameter of the stud's thread, mm."""
+    lever: Annotated[Length, Field(ge=0)] = 0.0
+    """From the arm's face to the joint's centre with nothing under the joint, mm."""
+    design_load: Annotated[Number, Field(gt=0)] = 5000.0
+    """Load across the stud at the joint's centre, N (5000 is common practice, no source)."""
+    allowable_stress: Annotated[Number, Field(gt=0)]
+    """Bending stress that the stud may see, MPa: from its maker, with a margin to yield."""
 
 
 Positions = Annotated[dict[Identifier, Position], Field(min_length=1)]
@@ -270,8 +275,8 @@ class Part(Strict):
     """Loose pieces on a stud."""
     rod: Rod | None = None
     """How the tie rod makes its length."""
-    strength: dict[str, Strength] | None = None
-    """Limits of thread, joint and stud."""
+    strength: Strength | None = None
+    """Strength of the stud on which the part's stack stands."""
     fits: Fits = Fits()
     """What the part can be combined with."""
     price: Annotated[Number, Field(ge=0)] = 0.0

@@ -122,6 +122,11 @@ def linkage_gate() -> Demand:
     return Demand("linkage", MEASURES["toggle_margin"], (Ask(),), minimum=1e-6)
 
 
+def stud_gate(allowable: float) -> Demand:
+    """The gate of a build whose stud's strength is declared: its stress stays under the allowable, MPa."""
+    return Demand("stud_strength", MEASURES["stud_stress"], (Ask(),), maximum=allowable)
+
+
 def thread_gate(engagement: float) -> Demand:
     """The gate of a build with a tie-rod kit: an adjuster in the box fits the solved rod length."""
     return Demand("rod_fit", MEASURES["thread_engagement"], (Ask(),), minimum=engagement)

@@ -7,7 +7,7 @@ stop for a left turn, -1 for a right turn, 0 straight ahead.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -16,6 +16,7 @@ from kinematics import rows as k
 from kinematics.arrays import Floats, Ints
 from kinematics.rods import RodKit
 from kinematics.states import CornerStates, solve
+from kinematics.studs import Stud
 
 Side = Literal["left", "right"]
 
@@ -63,7 +64,8 @@ class DutyFrame:
 class Scene:
     """Lanes of one car: kernel columns of the left corner, and of the right where it is no mirror.
 
-    ``rack_travel`` and ``rack_per_turn`` are (n,) mm; ``price`` is (n,). Tie rods are set already.
+    ``rack_travel`` and ``rack_per_turn`` are (n,) mm, ``stud_lever`` is the lever arm of the outer
+    tie-rod joint on its stud, (n,) mm; ``price`` is (n,). Tie rods are set already.
     """
 
     car: CarNumbers
@@ -73,7 +75,9 @@ class Scene:
     rack_travel: Floats
     rack_per_turn: Floats
     price: Floats
+    stud_lever: Floats
     rod_kit: RodKit | None = None
+    stud: Stud | None = None
     _store: dict[tuple[Side, At], CornerStates] = field(default_factory=dict, repr=False)
     _turn_sign: Floats | None = field(default=None, repr=False)
 
@@ -154,6 +158,10 @@ class Scene:
         change = states.toe - self.states(side, [STRAIGHT]).toe
         return change if side == "right" else -change
 
+    def of(self, left: Floats, right: Floats | None) -> Scene:
+        """The same lanes with other columns, and nothing solved yet."""
+        return replace(self, left=left, right=right, _store={}, _turn_sign=None)
+
     def take(self, lanes: Ints) -> Scene:
         """The given lanes with every state that is known of them."""
         return Scene(
@@ -164,7 +172,9 @@ class Scene:
             rack_travel=self.rack_travel[lanes],
             rack_per_turn=self.rack_per_turn[lanes],
             price=self.price[lanes],
+            stud_lever=self.stud_lever[lanes],
             rod_kit=self.rod_kit,
+            stud=self.stud,
             _store={key: states.take(lanes) for key, states in self._store.items()},
             _turn_sign=None if self._turn_sign is None else self._turn_sign[lanes],
         )

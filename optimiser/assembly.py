@@ -21,7 +21,8 @@ from kinematics.corner import (
 )
 from kinematics.rods import RodKit
 from kinematics.scene import CarNumbers, DutyFrame, Scene, Side
-from optimiser.channels import NUMBERS, channel_of, numbers_of
+from kinematics.studs import Stud
+from optimiser.channels import NUMBERS, STUD_LEVER, channel_of, numbers_of
 from optimiser.space import Build, Dimension
 
 MIRROR = np.array([1.0, -1.0, 1.0])
@@ -109,7 +110,7 @@ def _base_channels(car: Car, side: Side, build: Build) -> dict[str, Floats]:
     numbers = car.model_dump(include={"rack", "wheel", "tyre"})
     for name in NUMBERS:
         section, _, key = name.partition(".")
-        base[name] = np.array(numbers[section][key] if key else 0.0)
+        base[name] = np.array(numbers.get(section, {}).get(key, 0.0))
     _replace(base, build)
     _move(base, build)
     return base
@@ -125,6 +126,8 @@ def _replace(base: dict[str, Floats], build: Build) -> None:
         base.update(given)
         for channel, value in numbers_of(part.sets).items():
             base[channel] = np.array(value)
+        if station is Station.TIE_ROD_STUD and part.strength is not None:
+            base[STUD_LEVER] = np.array(part.strength.lever)
 
 
 def _move(base: dict[str, Floats], build: Build) -> None:
@@ -162,6 +165,15 @@ class Assembly:
         """What the build's tie rod is made of."""
         part = self.build.parts.get(Station.TIE_ROD)
         return None if part is None else rod_kit(part.rod)
+
+    @cached_property
+    def stud(self) -> Stud | None:
+        """The stud under the outer tie-rod joint, where the parts file says how strong it is."""
+        part = self.build.parts.get(Station.TIE_ROD_STUD)
+        if part is None or part.strength is None:
+            return None
+        s = part.strength
+        return Stud(s.design_load, s.stud_root, s.allowable_stress)
 
     @cached_property
     def _bases(self) -> dict[Side, dict[str, Floats]]:
@@ -211,10 +223,12 @@ class Assembly:
         for geometry in columns.values():
             set_toe(geometry, self.toe)
         c = self.channels("left", positions)
-        return self.scene_of(columns, c["rack.travel"], c["rack.per_turn"])
+        return self.scene_of(columns, c["rack.travel"], c["rack.per_turn"], c[STUD_LEVER])
 
-    def scene_of(self, columns: dict[Side, Floats], travel: Floats, per_turn: Floats) -> Scene:
-        """A scene of packed columns whose tie rods are set."""
+    def scene_of(
+        self, columns: dict[Side, Floats], travel: Floats, per_turn: Floats, lever: Floats
+    ) -> Scene:
+        """A scene of packed columns whose tie rods are set, with each lane's own numbers."""
         lanes = travel.shape[0]
         return Scene(
             car=self.numbers,
@@ -225,6 +239,8 @@ class Assembly:
             rack_per_turn=per_turn,
             price=np.full(lanes, self.build.price),
             rod_kit=self.kit,
+            stud=self.stud,
+            stud_lever=lever,
         )
 
 
@@ -242,5 +258,6 @@ def as_measured(car: Car, frame: DutyFrame) -> Scene:
         right=columns.get("right"),
         rack_travel=np.array([car.rack.travel]),
         rack_per_turn=np.array([car.rack.per_turn]),
+        stud_lever=np.full(1, np.nan),
         price=np.zeros(1),
     )

@@ -98,16 +98,7 @@ def toe_of_flats(scene: Scene, side: Side, length: float) -> float:
     columns: dict[Side, Floats] = {each: scene.columns(each).copy() for each in scene.sides()}
     own: Side = side if side in columns else "left"
     columns[own][k.ROD_LENGTH] += length
-    longer = Scene(
-        car=scene.car,
-        frame=scene.frame,
-        left=columns["left"],
-        right=columns.get("right"),
-        rack_travel=scene.rack_travel,
-        rack_per_turn=scene.rack_per_turn,
-        price=scene.price,
-        rod_kit=scene.rod_kit,
-    )
+    longer = scene.of(columns["left"], columns.get("right"))
     before, after = (float(s.states(own, [STRAIGHT]).toe[0, 0]) for s in (scene, longer))
     return after - before
 

@@ -13,6 +13,9 @@ KNUCKLE = ("knuckle_ball_joint", "strut_lower", "strut_upper", "hub_face")
 STEERING = ("tie_rod_outer", "tie_rod_inner")
 VECTORS = (*ARM, *BODY, *KNUCKLE, *STEERING)
 
+# Height of the stack under the outer tie-rod joint: it is the stud's lever arm beside moving the joint.
+STUD_LEVER = "tie_rod_stud.lever"
+
 NUMBERS = (
     "rack.travel",
     "rack.per_turn",
@@ -23,10 +26,11 @@ NUMBERS = (
     "tyre.diameter",
     "tyre.loaded_radius",
     "lowered_by",
+    STUD_LEVER,
 )
 
 # Channels that leave the straight-ahead pose at a given toe as it is: the tie rod's own ends and the rack.
-STEERING_ONLY = frozenset({*STEERING, "rack.travel", "rack.per_turn"})
+STEERING_ONLY = frozenset({*STEERING, "rack.travel", "rack.per_turn", STUD_LEVER})
 
 
 def channel_of(point: PointName, station: Station) -> str:

@@ -22,6 +22,7 @@ from kinematics.corner import set_rods, set_toe
 from kinematics.measures import Stage
 from kinematics.scene import Scene, Side
 from optimiser.assembly import Assembly
+from optimiser.channels import STUD_LEVER
 from optimiser.space import Dimension
 
 OUTER_LANES = 4096
@@ -153,6 +154,7 @@ class _Sweeper:
             geometry,
             spread(lanes.scene.rack_travel, table.travel),
             spread(lanes.scene.rack_per_turn, table.per_turn),
+            spread(lanes.scene.stud_lever, table.lever),
         )
         index = (lanes.index[pick, None] + table.index[None, cut]).reshape(count)
         return _Lanes(scene, index, np.repeat(lanes.squares[pick], high - low))
@@ -229,6 +231,7 @@ class _InnerTable:
     rack_end: Floats
     travel: Floats
     per_turn: Floats
+    lever: Floats
     index: Ints
 
 
@@ -242,6 +245,7 @@ def _inner_table(dimensions: tuple[Dimension, ...], inner: list[int]) -> _InnerT
         "tie_rod_inner": np.zeros((3, count)),
         "rack.travel": np.zeros(count),
         "rack.per_turn": np.zeros(count),
+        STUD_LEVER: np.zeros(count),
     }
     index = np.zeros(count, dtype=np.int64)
     places = np.unravel_index(np.arange(count), counts) if counts else ()
@@ -257,6 +261,7 @@ def _inner_table(dimensions: tuple[Dimension, ...], inner: list[int]) -> _InnerT
         shifts["tie_rod_inner"],
         shifts["rack.travel"],
         shifts["rack.per_turn"],
+        shifts[STUD_LEVER],
         index,
     )
 

@@ -8,7 +8,7 @@ from functools import cached_property
 from goals.car import Car
 from goals.duties import GoalsFile
 from goals.parts import Parts
-from goals.verdicts import Demand, demands, thread_gate
+from goals.verdicts import Demand, demands, stud_gate, thread_gate
 from optimiser.assembly import Assembly, duty_frame, duty_toe
 from optimiser.space import Build, Dimension, Space, duty_dimensions, make_space
 
@@ -57,5 +57,6 @@ class Problem:
         wanted = demands(self.goals.duties[duty_name])
         if assembly.kit is not None:
             wanted.append(thread_gate(assembly.kit.engagement))
-            wanted.sort(key=lambda d: (d.stage, not d.is_limit))
-        return wanted
+        if assembly.stud is not None:
+            wanted.append(stud_gate(assembly.stud.allowable))
+        return sorted(wanted, key=lambda d: (d.stage, not d.is_limit))

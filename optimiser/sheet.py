@@ -56,7 +56,8 @@ CAUTIONS = (
 NOT_CHECKED = (
     "tyre clearance to strut, arm, bar, rail and arch, anywhere in travel or lock",
     "joint tilt, at any joint",
-    "stress in the tie-rod stud from the stack's lever arm",
+    "stress in any stud but the outer tie-rod joint's, and in that one only where the parts file says "
+    "how strong it is ('stud stress' among the figures)",
     "strut stroke left in bump and droop",
     "flex: the rack, its mounts and the bushes are taken as rigid",
     "a steering stop: lock is the rack's own travel, so a stop has to be set and checked by hand",
@@ -232,11 +233,8 @@ def _fasteners(build: Build) -> Iterator[Block]:
     yield Words(
         "Fill in from the parts makers' figures before starting. None are given here on purpose."
     )
-    rows = [
-        (FASTENED[station], FILL, FILL, FILL, FILL)
-        for station, part in build.parts.items()
-        if part.id != AS_IS
-    ]
+    # a station left as measured is on the list too: its fasteners come undone with its neighbours'
+    rows = [(FASTENED[station], FILL, FILL, FILL, FILL) for station in build.parts]
     head = ("fastener", "torque", "locked by", "marked L / R", "rechecked")
     yield Grid(head, tuple(rows))
 

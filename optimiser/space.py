@@ -17,7 +17,7 @@ import numpy as np
 from goals.duties import Duty, LoweringRange
 from goals.parts import Adjuster, Part, Parts, Position, Station
 from kinematics.arrays import Floats, Ints
-from optimiser.channels import STEERING_ONLY, channel_of, numbers_of
+from optimiser.channels import STEERING_ONLY, STUD_LEVER, channel_of, numbers_of
 from optimiser.stacks import Pile, piles
 
 AS_IS = "as_is"
@@ -191,14 +191,18 @@ def dimensions_of(part: Part, station: Station) -> Iterator[Dimension]:
     if part.stack is not None:
         ways = piles(part.stack)
         heights = np.array([pile.height for pile in ways])
-        channel = channel_of(part.stack.point, station)
+        effects = {
+            channel_of(part.stack.point, station): heights[:, None] * _unit(part.stack.along)
+        }
+        if station is Station.TIE_ROD_STUD:
+            effects[STUD_LEVER] = heights
         yield Dimension(
             station,
             part.id,
             "under_joint",
             "stack",
             tuple(float(h) for h in heights),
-            {channel: heights[:, None] * _unit(part.stack.along)},
+            effects,
             stack=tuple(ways),
         )
 

@@ -77,6 +77,7 @@ def scene_of(
         right=right,
         rack_travel=np.full(lanes, car.rack_travel),
         rack_per_turn=np.full(lanes, 44.0),
+        stud_lever=np.zeros(lanes),
         price=np.zeros(lanes),
     )
 

@@ -8,6 +8,7 @@ from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.measures.catalogue import Ask, Measure, Stage
 from kinematics.scene import Scene
+from kinematics.studs import bending_stress
 
 
 def _thread_engagement(scene: Scene, ask: Ask) -> Floats:
@@ -18,7 +19,26 @@ def _thread_engagement(scene: Scene, ask: Ask) -> Floats:
     return np.stack([kit.fit(scene.columns(side)[k.ROD_LENGTH])[1] for side in scene.sides()])
 
 
+def _stud_stress(scene: Scene, ask: Ask) -> Floats:
+    """Bending stress of the outer tie-rod joint's stud; not-a-number where its strength is not said."""
+    stud = scene.stud
+    if stud is None:
+        return np.full((1, scene.lanes), np.nan)
+    return bending_stress(stud.load, scene.stud_lever, stud.root)[None, :]
+
+
 MEASURES = (
+    Measure(
+        name="stud_stress",
+        unit="MPa",
+        group="mechanics",
+        definition="Bending stress at the thread's root of the outer tie-rod joint's stud under the design "
+        "load, from the lever arm of what is stacked under the joint.",
+        source="32 M / (pi d^3), bending of a round section (standard beam theory)",
+        stage=Stage.ROD,
+        figure=_stud_stress,
+        scale=20.0,
+    ),
     Measure(
         name="thread_engagement",
         unit="mm",

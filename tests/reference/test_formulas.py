@@ -28,6 +28,7 @@ def scene(left: Floats, wheelbase: float = 2500.0, rack_travel: float = 60.0) ->
         right=None,
         rack_travel=np.array([rack_travel]),
         rack_per_turn=np.array([45.0]),
+        stud_lever=np.zeros(1),
         price=np.zeros(1),
     )
 
