@@ -129,9 +129,17 @@ def _wide(window: tuple[float, float]) -> tuple[float, float]:
     return window
 
 
+def _has_length(direction: tuple[float, float, float]) -> tuple[float, float, float]:
+    if not any(direction):
+        raise Unsound("a direction of no length", "at least one number that is not 0")
+    return direction
+
+
 Format = Annotated[Literal[1], BeforeValidator(_is_format), Words("format of this file: 1")]
 Point = Annotated[tuple[Length, Length, Length], Words("a point [x, y, z], mm")]
-Direction = Annotated[tuple[Number, Number, Number], Words("a direction [x, y, z]")]
+Direction = Annotated[
+    tuple[Number, Number, Number], AfterValidator(_has_length), Words("a direction [x, y, z]")
+]
 Span = Annotated[
     tuple[Length, Length],
     AfterValidator(_low_first),

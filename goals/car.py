@@ -12,6 +12,7 @@ from pydantic import Field
 
 from goals.base import (
     Angle,
+    Direction,
     Format,
     Length,
     Mass,
@@ -119,7 +120,9 @@ class Masses(Strict):
     cg_height: Annotated[Length, Positive]
     """Height of the centre of gravity above the ground, mm."""
     unsprung_front: Annotated[Mass, Field(ge=0)] = 0.0
-    """Unsprung mass of the front axle, both sides, kg."""
+    """Unsprung mass of the front axle, both sides, kg; 0 counts all of it as sprung."""
+    unsprung_rear: Annotated[Mass, Field(ge=0)] = 0.0
+    """Unsprung mass of the rear axle, both sides, kg; 0 counts all of it as sprung."""
 
 
 class Springs(Strict):
@@ -131,15 +134,54 @@ class Springs(Strict):
     """Spring travel per wheel travel."""
 
 
+class AntirollBar(Strict):
+    """A round front anti-roll bar, solid or a tube, of steel (G 79.3 GPa, E 206 GPa)."""
+
+    diameter: Annotated[Length, Positive]
+    """Outer diameter of the bar, mm."""
+    bore: Annotated[Length, Field(ge=0)] = 0.0
+    """Inner diameter of a tube, mm; 0 is a solid bar."""
+    length: Annotated[Length, Positive]
+    """Length of the bar between its arms, the part that twists, mm."""
+    arm: Annotated[Length, Positive]
+    """Lever of the link's joint square to the bar's axis, mm."""
+    arm_length: Annotated[Length, Positive] | None = None
+    """True length of the arm from bar to link, which bends, mm; as long as 'arm' when left out."""
+    motion_ratio: Annotated[Number, Positive]
+    """Travel of the arm's end per wheel travel."""
+
+
 class Rear(Strict):
     """The rear axle, as far as the front needs it."""
 
     roll_stiffness: Annotated[RollStiffness, Field(ge=0)] | None = None
-    """Roll stiffness of the rear axle, N·m/deg."""
+    """Roll stiffness of the whole rear axle, springs and bar, N·m/deg; needed by roll and load transfer."""
     roll_centre_height: Length
     """Height of the rear roll centre above the ground, mm."""
     track: Annotated[Length, Positive] | None = None
-    """Rear track, mm."""
+    """Rear track, mm; needed by the front share of load transfer."""
+
+
+class Joint(Strict):
+    """A spherical joint: how far its maker lets it tilt, and how much of that is kept in hand."""
+
+    tilt: Annotated[Angle, Field(gt=0)]
+    """Largest tilt from its middle, deg, by its maker."""
+    reserve: Annotated[Angle, Field(ge=0)] = 3.0
+    """Kept in hand, deg (3 to 5 is common practice, no source)."""
+    axis: Direction = (0.0, 0.0, 1.0)
+    """Direction of its stud as measured, car axes; a rack's inner joint has none."""
+
+
+class Joints(Strict):
+    """Joints whose tilt is judged. A gate: never traded against merit."""
+
+    ball_joint: Joint | None = None
+    """Lower ball joint: stud in the knuckle, socket in the arm."""
+    tie_rod_outer: Joint | None = None
+    """Outer tie-rod joint: stud in the knuckle's arm, eye on the rod."""
+    tie_rod_inner: Joint | None = None
+    """Inner tie-rod joint, in line with the rack at its middle."""
 
 
 class Car(Strict):
@@ -165,14 +207,14 @@ class Car(Strict):
     tyre: Tyre
     """The front tyres."""
     masses: Masses | None = None
-    """Masses; needed by the measures of roll."""
+    """Masses; needed by the measures of roll and load transfer."""
     springs: Springs | None = None
-    """Front springs; needed by the measures of load transfer."""
+    """Front springs; needed by the measures of roll stiffness, roll and load transfer."""
     rear: Rear | None = None
-    """The rear axle; needed by the measures of roll."""
-    antiroll_bar: dict[str, Any] | None = None
-    """The front anti-roll bar."""
-    joints: dict[str, Any] | None = None
+    """The rear axle; needed by the measures of roll and load transfer."""
+    antiroll_bar: AntirollBar | None = None
+    """The front anti-roll bar; a car without one when left out."""
+    joints: Joints | None = None
     """Joint → tilt limit and axis."""
     obstacles: list[dict[str, Any]] | None = None
     """Bodies that the tyre must keep off."""

@@ -122,15 +122,6 @@ class Position(Strict):
     """Anything worth remembering; not used."""
 
 
-def _has_length(direction: tuple[float, float, float]) -> tuple[float, float, float]:
-    if not any(direction):
-        raise Unsound("a direction of no length", "at least one number that is not 0")
-    return direction
-
-
-Along = Annotated[Direction, AfterValidator(_has_length)]
-
-
 class Adjuster(Strict):
     """A range that moves points along a direction: a slot, a thread, a slide.
 
@@ -139,7 +130,7 @@ class Adjuster(Strict):
     end, its high end included only where a step falls on it.
     """
 
-    along: dict[PointName, Along] = Field(default_factory=dict)
+    along: dict[PointName, Direction] = Field(default_factory=dict)
     """Point → direction [x, y, z] in which it moves."""
     adds: Annotated[Numbers | None, Field(validate_default=True)] = None
     """Growth of the car's numbers per mm of setting."""
@@ -174,7 +165,7 @@ class Stack(Strict):
 
     point: PointName
     """The point that the pieces move."""
-    along: Along
+    along: Direction
     """Direction [x, y, z] in which a piece put under the joint moves the point."""
     pieces: Annotated[
         dict[Thickness, Annotated[Whole, Field(ge=0)]],

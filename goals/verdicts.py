@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from goals.car import Joints
 from goals.duties import Ask as AskModel
 from goals.duties import Duty, Limit, Target
 from kinematics.arrays import Bools, Floats
@@ -125,6 +126,21 @@ def linkage_gate() -> Demand:
 def stud_gate(allowable: float) -> Demand:
     """The gate of a build whose stud's strength is declared: its stress stays under the allowable, MPa."""
     return Demand("stud_strength", MEASURES["stud_stress"], (Ask(),), maximum=allowable)
+
+
+def tilt_gates(joints: Joints) -> list[Demand]:
+    """The gates of a car whose joints' limits are declared: tilt stays under the limit less the reserve."""
+    named = {name: getattr(joints, name) for name in type(joints).model_fields}
+    return [
+        Demand(
+            f"{name}_limit",
+            MEASURES[f"{name}_tilt"],
+            (Ask(),),
+            maximum=joint.tilt - joint.reserve,
+        )
+        for name, joint in named.items()
+        if joint is not None
+    ]
 
 
 def thread_gate(engagement: float) -> Demand:

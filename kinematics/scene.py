@@ -14,6 +14,8 @@ import numpy as np
 
 from kinematics import rows as k
 from kinematics.arrays import Floats, Ints
+from kinematics.bars import Bar
+from kinematics.joints import Joints
 from kinematics.rods import RodKit
 from kinematics.states import CornerStates, solve
 from kinematics.studs import Stud
@@ -38,10 +40,12 @@ STRAIGHT = At()
 
 @dataclass(frozen=True)
 class CarNumbers:
-    """What measures need of the whole car: mm, kg; None where the car file does not say.
+    """What measures need of the whole car: mm, kg, N/mm; None where the car file does not say.
 
     ``ground_z`` is the contact points' height in body axes as measured (the mean of both sides where they
-    differ), from which the CG is counted.
+    differ), from which the CG is counted. ``hub_height`` is the height of the front wheel centres above
+    the ground as measured. ``wheel_rate`` is one front spring's rate at its wheel, and
+    ``rear_roll_stiffness`` is in N·m/deg. No ``bar`` means a car without one.
     """
 
     wheelbase: float
@@ -49,6 +53,15 @@ class CarNumbers:
     cg_height: float | None = None
     front_share: float | None = None
     rear_roll_centre: float | None = None
+    mass: float | None = None
+    unsprung_front: float = 0.0
+    unsprung_rear: float = 0.0
+    hub_height: float | None = None
+    wheel_rate: float | None = None
+    bar: Bar | None = None
+    rear_roll_stiffness: float | None = None
+    rear_track: float | None = None
+    joints: Joints = field(default_factory=Joints)
 
 
 @dataclass(frozen=True)

@@ -8,9 +8,11 @@ from functools import cached_property
 import numpy as np
 
 from goals.car import Car
+from goals.car import Joint as JointModel
 from goals.duties import Duty, GoalsFile
 from goals.parts import Rod, Station
 from kinematics.arrays import Floats, Ints
+from kinematics.bars import Bar
 from kinematics.corner import (
     Corners,
     knuckle_frame,
@@ -19,6 +21,7 @@ from kinematics.corner import (
     set_measured_rods,
     set_toe,
 )
+from kinematics.joints import Joints, StudJoint
 from kinematics.rods import RodKit
 from kinematics.scene import CarNumbers, DutyFrame, Scene, Side
 from kinematics.studs import Stud
@@ -58,14 +61,55 @@ def car_numbers(car: Car) -> CarNumbers:
     """What measures need of the whole car."""
     drop = car.tyre.loaded_radius * np.cos(np.radians(car.static.camber))
     ground = np.mean([measured(car, side).ride_z[0] - drop for side in sides_of(car)])
-    masses, rear = car.masses, car.rear
+    masses, rear, springs = car.masses, car.rear, car.springs
     return CarNumbers(
         wheelbase=car.wheelbase,
         ground_z=float(ground),
         cg_height=None if masses is None else masses.cg_height,
         front_share=None if masses is None else masses.front / masses.total,
         rear_roll_centre=None if rear is None else rear.roll_centre_height,
+        mass=None if masses is None else masses.total,
+        unsprung_front=0.0 if masses is None else masses.unsprung_front,
+        unsprung_rear=0.0 if masses is None else masses.unsprung_rear,
+        hub_height=float(drop),
+        wheel_rate=None if springs is None else springs.rate * springs.motion_ratio**2,
+        bar=antiroll_bar(car),
+        rear_roll_stiffness=None if rear is None else rear.roll_stiffness,
+        rear_track=None if rear is None else rear.track,
+        joints=_joints(car),
     )
+
+
+def antiroll_bar(car: Car) -> Bar | None:
+    """The front anti-roll bar; None where the car file gives none."""
+    bar = car.antiroll_bar
+    if bar is None:
+        return None
+    return Bar(
+        diameter=bar.diameter,
+        bore=bar.bore,
+        length=bar.length,
+        arm=bar.arm,
+        arm_length=bar.arm if bar.arm_length is None else bar.arm_length,
+        motion_ratio=bar.motion_ratio,
+    )
+
+
+def _joints(car: Car) -> Joints:
+    """What the car file says of its joints, studs turned into the knuckle's frame."""
+    said = car.joints
+    if said is None:
+        return Joints()
+    frame = knuckle_frame(car.static.toe, car.static.camber)
+
+    def stud(joint: JointModel | None) -> StudJoint | None:
+        if joint is None:
+            return None
+        body = np.asarray(joint.axis) / np.linalg.norm(joint.axis)
+        x, y, z = (float(v) for v in frame.T @ body)
+        return StudJoint((x, y, z), (float(body[0]), float(body[1]), float(body[2])))
+
+    return Joints(stud(said.tie_rod_outer), said.tie_rod_inner is not None, stud(said.ball_joint))
 
 
 def duty_frame(goals: GoalsFile, duty: Duty) -> DutyFrame:

@@ -8,7 +8,7 @@ from functools import cached_property
 from goals.car import Car
 from goals.duties import GoalsFile
 from goals.parts import Parts
-from goals.verdicts import Demand, demands, stud_gate, thread_gate
+from goals.verdicts import Demand, demands, stud_gate, thread_gate, tilt_gates
 from optimiser.assembly import Assembly, duty_frame, duty_toe
 from optimiser.space import Build, Dimension, Space, duty_dimensions, make_space
 
@@ -59,4 +59,6 @@ class Problem:
             wanted.append(thread_gate(assembly.kit.engagement))
         if assembly.stud is not None:
             wanted.append(stud_gate(assembly.stud.allowable))
+        if self.car.joints is not None:
+            wanted += tilt_gates(self.car.joints)
         return sorted(wanted, key=lambda d: (d.stage, not d.is_limit))

@@ -55,7 +55,7 @@ CAUTIONS = (
 )
 NOT_CHECKED = (
     "tyre clearance to strut, arm, bar, rail and arch, anywhere in travel or lock",
-    "joint tilt, at any joint",
+    "joint tilt of the top mount's bearing, and of any joint whose limit the car file does not tell",
     "stress in any stud but the outer tie-rod joint's, and in that one only where the parts file says "
     "how strong it is ('stud stress' among the figures)",
     "strut stroke left in bump and droop",

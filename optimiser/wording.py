@@ -144,6 +144,10 @@ def why_missing(name: str) -> str:
     measure = MEASURES.get(measure_of(name))
     if measure is None:
         return "no figure"
+    if measure.name.endswith("_tilt"):
+        return "not told or not reached"
+    if measure.name == "stud_stress":
+        return "no strength told"
     if measure.needs_car:
         return f"car file lacks {' or '.join(sorted(measure.needs_car))}"
     if measure.name == "thread_engagement":

@@ -12,7 +12,10 @@ import numpy as np
 
 from kinematics import corner as c
 from kinematics.arrays import Floats
+from kinematics.joints import Joints, StudJoint
 from kinematics.scene import CarNumbers, DutyFrame, Scene
+
+UPRIGHT = StudJoint((0.0, 0.0, 1.0), (0.0, 0.0, 1.0))
 
 
 @dataclass(frozen=True)
@@ -69,6 +72,7 @@ def scene_of(
         cg_height=car.cg_height,
         front_share=0.53,
         rear_roll_centre=130.0,
+        joints=Joints(UPRIGHT, True, UPRIGHT),
     )
     return Scene(
         car=numbers,

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from kinematics.measures import mechanics, static, steer, travel
+from kinematics.measures import joints, loads, mechanics, static, steer, travel
 from kinematics.measures.catalogue import Ask, Measure, Stage
 
 MEASURES: dict[str, Measure] = {
-    entry.name: entry for module in (static, travel, steer, mechanics) for entry in module.MEASURES
+    entry.name: entry
+    for module in (static, travel, steer, loads, mechanics, joints)
+    for entry in module.MEASURES
 }
 
 __all__ = ["MEASURES", "Ask", "Measure", "Stage"]

@@ -215,16 +215,21 @@ def _held_at_lock(scene: Scene, side: Side, turn: Turn) -> CornerStates:
     return scene.held_arm(side, At(turn=turn.sign))
 
 
+def envelope(scene: Scene, sample: Sample = "all") -> list[At]:
+    """States of the envelope of travel and rack position, to beyond the stop by the allowance.
+
+    ``ends`` are its corners; ``top`` those at full lock with the left wheel on the inside, the one that
+    comes near over-centre.
+    """
+    shares = {"top": (1.0,), "ends": (-1.0, 1.0), "all": ENVELOPE_TURNS}[sample]
+    beyond = scene.frame.overtravel
+    travel = window(scene.frame.travel, "all" if sample == "all" else "ends", step=ENVELOPE_STEP)
+    return [At(t, share, beyond if abs(share) == 1.0 else 0.0) for share in shares for t in travel]
+
+
 def _toggle_margin(scene: Scene, ask: Ask) -> Floats:
     """Least toggle angle over the envelope, 0 where a state of the envelope cannot be reached."""
-    # at full lock the wheel on the inside of the turn is the one that comes near over-centre
-    shares = {"top": (1.0,), "ends": (-1.0, 1.0), "all": ENVELOPE_TURNS}[ask.sample]
-    beyond = scene.frame.overtravel
-    sample: Sample = "all" if ask.sample == "all" else "ends"
-    travel = window(scene.frame.travel, sample, step=ENVELOPE_STEP)
-    places = [
-        At(t, share, beyond if abs(share) == 1.0 else 0.0) for share in shares for t in travel
-    ]
+    places = envelope(scene, ask.sample)
     cases = []
     for side in sides_asked(scene, ask):
         states = scene.states(side, places)

@@ -1,4 +1,4 @@
-"""Measures of wheel travel with the rack centred: bump steer, camber gain, roll centre, roll couple."""
+"""Measures of wheel travel with the rack centred: bump steer, camber gain, roll centre."""
 
 from __future__ import annotations
 
@@ -101,21 +101,6 @@ def _track_change(scene: Scene, ask: Ask) -> Floats:
     assert ask.over is not None
     there = track(scene, window(ask.over, ask.sample))
     return np.asarray(np.abs(there - track(scene, [0.0])).max(axis=0, keepdims=True))
-
-
-def _roll_couple_at(scene: Scene, travel: list[float]) -> Floats:
-    """CG height above the roll axis, (s, n) mm, the CG going up and down with the body."""
-    car = scene.car
-    if car.cg_height is None or car.front_share is None or car.rear_roll_centre is None:
-        return np.full((len(travel), scene.lanes), np.nan)
-    places = [At(t) for t in travel]
-    ground = scene.states("left", places).row(k.CONTACT + 2)
-    if not scene.mirrored:
-        ground = 0.5 * (ground + scene.states("right", places).row(k.CONTACT + 2))
-    cg = car.cg_height - (ground - car.ground_z)
-    front = roll_centre(scene, travel)
-    axis = front * car.front_share + car.rear_roll_centre * (1.0 - car.front_share)
-    return np.asarray(cg - axis)
 
 
 def _toe(states: CornerStates) -> Floats:
@@ -239,19 +224,5 @@ MEASURES = (
         default_over=(-40.0, 40.0),
         along="travel",
         curve=lambda scene, side, travel: track(scene, _listed(travel)) - track(scene, [0.0]),
-    ),
-    Measure(
-        name="roll_couple",
-        unit="mm",
-        group="loads",
-        definition="CG height above the roll axis through front and rear roll centres, the CG lowered "
-        "with the body; the rear axle taken as measured.",
-        source="roll axis of handbook roll theory (Barton & Fieldhouse 2018, p. 174 terms)",
-        stage=Stage.TRAVEL,
-        figure=lambda scene, ask: _roll_couple_at(scene, [0.0]),
-        scale=5.0,
-        needs_car=frozenset({"masses", "rear"}),
-        along="travel",
-        curve=lambda scene, side, travel: _roll_couple_at(scene, _listed(travel)),
     ),
 )

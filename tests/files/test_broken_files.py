@@ -137,6 +137,18 @@ SLIPS = {
         "      §roll_couple: {max: 500}",
         ["roll_couple needs the car's section 'rear'", "car.yaml lacks"],
     ),
+    "measure that needs the springs": (
+        "goals",
+        "      lock_inner: {min: 38}",
+        "      §front_roll_stiffness: {min: 500}",
+        ["front_roll_stiffness needs the car's section 'springs'", "car.yaml lacks"],
+    ),
+    "measure that needs the anti-roll bar": (
+        "goals",
+        "      lock_inner: {min: 38}",
+        "      §bar_rate: {min: 20}",
+        ["bar_rate needs the car's section 'antiroll_bar'", "car.yaml lacks"],
+    ),
     "no duty": (
         "goals",
         GOALS[GOALS.index("duties:") : GOALS.index("changeover")],
@@ -236,6 +248,36 @@ SLIPS = {
         "front: 590",
         "front: §1190",
         ["1190 kg of 1180 kg"],
+    ),
+    "more unsprung at the rear than there is": (
+        "car",
+        "unsprung_front: 70",
+        "unsprung_front: 70, unsprung_rear: §590",
+        ["unsprung_rear is 590 kg of the rear axle's 590 kg"],
+    ),
+    "unknown key of the anti-roll bar": (
+        "car",
+        "masses:",
+        "antiroll_bar: {diameter: 22, length: 900, arm: 200, motion_ratio: 0.6, §bor: 3}\nmasses:",
+        ["unknown key 'bor' in antiroll_bar", "perhaps you meant 'bore'"],
+    ),
+    "anti-roll bar without its motion ratio": (
+        "car",
+        "masses:",
+        "§antiroll_bar: {diameter: 22, length: 900, arm: 200}\nmasses:",
+        ["key 'motion_ratio' is missing in antiroll_bar"],
+    ),
+    "anti-roll bar of no wall": (
+        "car",
+        "masses:",
+        "antiroll_bar: {diameter: 22, bore: §22, length: 900, arm: 200, motion_ratio: 0.6}\nmasses:",
+        ["bore, 22 mm, leaves nothing of its 22 mm"],
+    ),
+    "anti-roll bar's arm shorter than its lever": (
+        "car",
+        "masses:",
+        "antiroll_bar: {diameter: 22, length: 900, arm: 200, arm_length: §190, motion_ratio: 0.6}\nmasses:",
+        ["arm_length is 190 mm and the lever 'arm' 200 mm"],
     ),
     # the parts file
     "unknown station": (
@@ -502,6 +544,17 @@ def test_a_section_that_nothing_uses_is_a_notice(tmp_path: Path) -> None:
     car = CAR + "obstacles: [{name: rail}]\n"
     (notice,) = load_goals(lay(tmp_path, car=car)).notices
     assert "'obstacles' is not used" in notice
+
+
+def test_springs_and_bar_are_used(tmp_path: Path) -> None:
+    bar = "antiroll_bar: {diameter: 0.875 in, length: 900, arm: 200, motion_ratio: 0.6}\n"
+    car = CAR + "springs: {rate: 240 lb/in}\n" + bar
+    loaded = load_goals(lay(tmp_path, car=car))
+    assert loaded.notices == []
+    assert loaded.car.antiroll_bar is not None
+    assert loaded.car.antiroll_bar.diameter == pytest.approx(22.225)
+    assert loaded.car.antiroll_bar.bore == 0.0
+    assert loaded.car.antiroll_bar.arm_length is None
 
 
 def test_a_wheel_that_stands_on_the_ground_is_no_notice(tmp_path: Path) -> None:

@@ -1,0 +1,82 @@
+"""How far spherical joints tilt: rod ends and ball joints have a cone of movement, and bind at its edge.
+
+A joint's tilt is the angle from its middle position. All directions are unit vectors of a left-hand corner;
+arrays are (3, n) for n lanes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from kinematics import rows as k
+from kinematics.arrays import Floats
+
+
+@dataclass(frozen=True)
+class StudJoint:
+    """A joint whose stud is fixed in the knuckle.
+
+    ``in_knuckle`` is the stud's direction in the knuckle's frame, ``in_body`` the same as measured, in car
+    axes: that of a socket which had the stud in its middle then.
+    """
+
+    in_knuckle: tuple[float, float, float]
+    in_body: tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class Joints:
+    """What is said of a corner's joints; None where the car file says nothing of one."""
+
+    tie_rod_outer: StudJoint | None = None
+    tie_rod_inner: bool = False
+    ball_joint: StudJoint | None = None
+
+
+def stud_direction(raw: Floats, in_knuckle: tuple[float, float, float]) -> Floats:
+    """A direction fixed in the knuckle, in body axes, (3, n); ``raw`` is (STATE_ROWS, n)."""
+    x, y = raw[k.FORWARD : k.FORWARD + 3], raw[k.SPINDLE : k.SPINDLE + 3]
+    z = np.cross(x, y, axis=0)
+    return np.asarray(x * in_knuckle[0] + y * in_knuckle[1] + z * in_knuckle[2])
+
+
+def outer_tilt(raw: Floats, rod: Floats, joint: StudJoint) -> Floats:
+    """Tilt of the outer tie-rod joint, deg, (n,): how far the rod is from square to the stud.
+
+    ``rod`` is (3, n) from the inner joint to the outer one, mm.
+    """
+    stud = stud_direction(raw, joint.in_knuckle)
+    along = (rod * stud).sum(axis=0) / np.linalg.norm(rod, axis=0)
+    return np.asarray(np.degrees(np.abs(np.arcsin(np.clip(along, -1.0, 1.0)))))
+
+
+def inner_tilt(rod: Floats) -> Floats:
+    """Tilt of the inner tie-rod joint, deg, (n,): how far the rod is from the rack's line (along y)."""
+    across = np.hypot(rod[0], rod[2])
+    return np.asarray(np.degrees(np.arctan2(across, rod[1])))
+
+
+def ball_joint_tilt(raw: Floats, geometry: Floats, joint: StudJoint) -> Floats:
+    """Tilt of the lower ball joint, deg, (n,): stud fixed in the knuckle, socket fixed in the arm.
+
+    The arm is turned from its measured place about its pivots by Rodrigues' formula.
+    """
+    stud = stud_direction(raw, joint.in_knuckle)
+    socket = np.asarray(joint.in_body)[:, None] * np.ones(raw.shape[1])
+    spoke = geometry[k.CIRCLE_COS : k.CIRCLE_COS + 3]
+    turned = geometry[k.CIRCLE_SIN : k.CIRCLE_SIN + 3]
+    pivot = np.cross(spoke, turned, axis=0)
+    pivot = pivot / np.linalg.norm(pivot, axis=0)
+    t = raw[k.ARM_T]
+    cosine, sine = (1.0 - t * t) / (1.0 + t * t), 2.0 * t / (1.0 + t * t)
+    along = (pivot * socket).sum(axis=0)
+    socket = (
+        socket * cosine
+        + np.cross(pivot, socket, axis=0) * sine
+        + pivot * along * (1.0 - cosine)
+    )  # fmt: skip
+    # atan2 of cross and dot: exact near zero, where an arc cosine is not
+    cross = np.linalg.norm(np.cross(stud, socket, axis=0), axis=0)
+    return np.asarray(np.degrees(np.arctan2(cross, (stud * socket).sum(axis=0))))

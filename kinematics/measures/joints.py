@@ -1,0 +1,94 @@
+"""Measures of joint tilt: the largest over the whole envelope of travel and rack position."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from kinematics import rows as k
+from kinematics.arrays import Floats
+from kinematics.joints import ball_joint_tilt, inner_tilt, outer_tilt
+from kinematics.measures.catalogue import Ask, Measure, Stage, sides_asked
+from kinematics.measures.steer import envelope
+from kinematics.scene import At, Scene, Side
+
+Tilt = Callable[[Scene, Side, Floats, Floats], Floats | None]
+
+
+def _rod(scene: Scene, side: Side, at: At, raw: Floats) -> Floats:
+    """Tie rod from inner to outer joint in the corner's own axes, (3, n) mm."""
+    inner = scene.columns(side)[k.RACK_END : k.RACK_END + 3].copy()
+    inner[1] += scene.rack_at(at) if side == "left" else -scene.rack_at(at)
+    return np.asarray(raw[k.ROD_OUTER : k.ROD_OUTER + 3] - inner)
+
+
+def _outer(scene: Scene, side: Side, raw: Floats, rod: Floats) -> Floats | None:
+    joint = scene.car.joints.tie_rod_outer
+    return None if joint is None else outer_tilt(raw, rod, joint)
+
+
+def _inner(scene: Scene, side: Side, raw: Floats, rod: Floats) -> Floats | None:
+    return inner_tilt(rod) if scene.car.joints.tie_rod_inner else None
+
+
+def _ball(scene: Scene, side: Side, raw: Floats, rod: Floats) -> Floats | None:
+    joint = scene.car.joints.ball_joint
+    return None if joint is None else ball_joint_tilt(raw, scene.columns(side), joint)
+
+
+def _largest(tilt: Tilt) -> Callable[[Scene, Ask], Floats]:
+    """Largest tilt over the envelope; not-a-number where the joint is not told of or is not reached."""
+
+    def figure(scene: Scene, ask: Ask) -> Floats:
+        places = envelope(scene, ask.sample)
+        cases = []
+        for side in sides_asked(scene, ask):
+            states = scene.states(side, places)
+            found = np.zeros(scene.lanes)
+            for number, at in enumerate(places):
+                raw = states.raw[:, number, :]
+                angle = tilt(scene, side, raw, _rod(scene, side, at, raw))
+                if angle is None:
+                    return np.full((1, scene.lanes), np.nan)
+                found = np.maximum(found, angle)
+            cases.append(np.where(states.reached.all(axis=0), found, np.nan))
+        return np.stack(cases)
+
+    return figure
+
+
+def _entry(name: str, definition: str, tilt: Tilt) -> Measure:
+    return Measure(
+        name=name,
+        unit="deg",
+        group="mechanics",
+        definition=definition + " Largest over the whole envelope of travel and rack position.",
+        source="geometry of the joint; its limit is its maker's",
+        stage=Stage.ENVELOPE,
+        figure=_largest(tilt),
+        scale=1.0,
+        takes=frozenset({"wheel"}),
+        bound="grows",
+        needs_car=frozenset({"joints"}),
+    )
+
+
+MEASURES = (
+    _entry(
+        "tie_rod_outer_tilt",
+        "Outer tie-rod joint: how far the rod is from square to the stud.",
+        _outer,
+    ),
+    _entry(
+        "tie_rod_inner_tilt",
+        "Inner tie-rod joint: how far the rod is from the rack's line.",
+        _inner,
+    ),
+    _entry(
+        "ball_joint_tilt",
+        "Lower ball joint: how far the stud in the knuckle is from the middle of the socket in the arm, "
+        "where it stood as measured.",
+        _ball,
+    ),
+)
