@@ -19,6 +19,9 @@ OPTIONAL = ("masses", "springs", "antiroll_bar", "rear", "joints", "obstacles")
 _SECTIONS = {
     "masses": "masses: {total: …, front: …, cg_height: …} in the car file",
     "rear": "rear: {roll_centre_height: …} in the car file",
+    "springs": "springs: {rate: …, motion_ratio: …} in the car file",
+    "antiroll_bar": "antiroll_bar: {diameter: …, length: …, arm: …, motion_ratio: …} in the car file",
+    "joints": "joints: {ball_joint: {tilt: …}} in the car file",
 }
 
 
@@ -73,7 +76,8 @@ def check_asks(goals: Section, car: Section) -> Iterator[Fault]:
 
 def unused_sections(car: Section) -> list[str]:
     """A notice for each section of the car file that no measure uses: silence would promise more."""
-    used = frozenset().union(*(measure.needs_car for measure in catalogue().values()))
+    needed = frozenset().union(*(measure.needs_car for measure in catalogue().values()))
+    used = {name.partition(".")[0] for name in needed}
     given = car.mapping()
     return [
         f"the car's section '{name}' is not used: no measure of this version needs it"
@@ -87,10 +91,16 @@ def _lacking(measure: Any, section: Section, car: Section) -> Iterator[Fault]:
     if not isinstance(given, dict):
         return
     for name in sorted(measure.needs_car):
-        if given.get(name) is None:
+        section_name, _, entry = name.partition(".")
+        written = given.get(section_name)
+        if entry and written is None and section_name in measure.needs_car:
+            continue  # the missing section is told already
+        if written is None or (entry and isinstance(written, dict) and written.get(entry) is None):
             yield section.fault(
-                f"{measure.name} needs the car's section '{name}', which {car.document.file} lacks",
-                _SECTIONS.get(name, f"the section '{name}' in the car file"),
+                f"{measure.name} needs the car's section '{name}', which {car.document.file} lacks"
+                if not entry
+                else f"{measure.name} needs '{name}', which {car.document.file} lacks",
+                _SECTIONS.get(name, f"'{name}' in the car file"),
                 key=True,
             )
 

@@ -11,13 +11,30 @@ from kinematics.measures import MEASURES
 Record = dict[str, Any]
 Bound = Sequence[float | None]
 
-DECIMALS = {"deg": 2, "deg/mm": 4, "mm": 1, "%": 2, "m": 2}
+DECIMALS = {
+    "deg": 2,
+    "deg/mm": 4,
+    "mm": 1,
+    "%": 2,
+    "m": 2,
+    "MPa": 0,
+    "N/g": 0,
+    "N·m/deg": 0,
+    "N/mm": 1,
+}
 FINE_DEGREES = 0.05  # angles whose noticed difference is finer than this get a third decimal
 MOST_DECIMALS = 9
 NEXT_TO_NOTHING = 1e-5  # a bound at or below it means 'at all'
 
 # Demands that no one writes down; see goals.verdicts.
-GATES = {"rod_fit": "thread_engagement", "linkage": "toggle_margin"}
+GATES = {
+    "rod_fit": "thread_engagement",
+    "linkage": "toggle_margin",
+    "stud_strength": "stud_stress",
+    "ball_joint_limit": "ball_joint_tilt",
+    "tie_rod_outer_limit": "tie_rod_outer_tilt",
+    "tie_rod_inner_limit": "tie_rod_inner_tilt",
+}
 PLAIN = {
     "toe_out_on_turns": "toe-out on turns",
     "lock_inner": "inner wheel lock",
@@ -149,7 +166,8 @@ def why_missing(name: str) -> str:
     if measure.name == "stud_stress":
         return "no strength told"
     if measure.needs_car:
-        return f"car file lacks {' or '.join(sorted(measure.needs_car))}"
+        sections = sorted({name.partition(".")[0] for name in measure.needs_car})
+        return f"car file lacks {' or '.join(sections)}"
     if measure.name == "thread_engagement":
         return "no rod kit"
     return "not reached"

@@ -61,7 +61,8 @@ class Measure:
         takes: which arguments an ask may carry: over, at, wheel, points.
         scale: a difference that a builder would notice, in the unit; puts shortfalls side by side.
         bound: 'grows' where fewer states can only give a smaller figure, 'shrinks' the reverse.
-        needs_car: sections of the car file without which there is no figure.
+        needs_car: sections of the car file without which there is no figure, or single entries of one
+            ("rear.track").
         along: what its curve runs over, if it has one.
         curve: the curve's function: scene, side, positions (mm) -> (len(positions), n).
         default: window or angle when the ask names none.

@@ -194,7 +194,7 @@ MEASURES = (
         "its CG's height above the roll axis. The sprung CG follows from the whole car's with all unsprung "
         "mass at the measured height of the front wheel centres, and moves with the body; the axis under "
         "it is weighted by sprung mass. Needs rear.roll_stiffness; the tyres' give is left out.",
-        0.1, {"masses", "springs", "rear"}, _roll_gradient,
+        0.1, {"masses", "springs", "rear", "rear.roll_stiffness"}, _roll_gradient,
     ),
     _load(
         "front_roll_stiffness", "N·m/deg",
@@ -222,7 +222,7 @@ MEASURES = (
         "front_load_transfer", "%",
         "The front axle's share of the whole lateral load transfer, geometric, elastic and unsprung "
         "parts of both axles. Needs rear.roll_stiffness and rear.track.",
-        1.0, {"masses", "springs", "rear"}, _front_share,
+        1.0, {"masses", "springs", "rear", "rear.roll_stiffness", "rear.track"}, _front_share,
     ),
     _load(
         "front_transfer_geometric", "N/g",
@@ -235,7 +235,7 @@ MEASURES = (
         "front_transfer_elastic", "N/g",
         "Load moved from the inner to the outer front wheel per g by springs and bar: front roll "
         "stiffness times roll_gradient over track. Needs rear.roll_stiffness.",
-        20.0, {"masses", "springs", "rear"}, _front_elastic,
+        20.0, {"masses", "springs", "rear", "rear.roll_stiffness"}, _front_elastic,
     ),
     _load(
         "front_transfer_unsprung", "N/g",

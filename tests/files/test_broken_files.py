@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from goals.faults import InputError
 from goals.reading import load_goals, load_saved
 from tests.files.inputs import CAR, GOALS, GOOD, PARTS, faults_of, lay, marked, spoil
 
@@ -560,3 +561,14 @@ def test_springs_and_bar_are_used(tmp_path: Path) -> None:
 def test_a_wheel_that_stands_on_the_ground_is_no_notice(tmp_path: Path) -> None:
     car = spoil(CAR, "loaded_radius: 290", "loaded_radius: 276")
     assert load_goals(lay(tmp_path, car=car)).notices == []
+
+
+def test_a_measure_that_needs_one_entry_of_a_section_says_which(tmp_path: Path) -> None:
+    """The rear section is there but for the stiffness and the track that load transfer needs."""
+    car = CAR + "springs: {rate: 40}\nrear: {roll_centre_height: 200}\n"
+    goals = spoil(GOALS, "      lock_inner: {min: 38}", "      front_load_transfer: {max: 70}")
+    with pytest.raises(InputError) as raised:
+        load_goals(lay(tmp_path, goals=goals, car=car))
+    told = [str(fault) for fault in raised.value.faults]
+    assert len(told) == 2
+    assert "needs 'rear.roll_stiffness'" in told[0] and "needs 'rear.track'" in told[1]
