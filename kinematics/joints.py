@@ -1,7 +1,7 @@
 """How far spherical joints tilt: rod ends and ball joints have a cone of movement, and bind at its edge.
 
 A joint's tilt is the angle from its middle position. All directions are unit vectors of a left-hand corner;
-arrays are (3, n) for n lanes.
+arrays are (3, n) for n lanes, or (3, s, n) for as many states of each.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ class Joints:
 
 
 def stud_direction(raw: Floats, in_knuckle: tuple[float, float, float]) -> Floats:
-    """A direction fixed in the knuckle, in body axes, (3, n); ``raw`` is (STATE_ROWS, n)."""
+    """A direction fixed in the knuckle, in body axes, (3, ...); ``raw`` is (STATE_ROWS, ...)."""
     x, y = raw[k.FORWARD : k.FORWARD + 3], raw[k.SPINDLE : k.SPINDLE + 3]
     z = np.cross(x, y, axis=0)
     return np.asarray(x * in_knuckle[0] + y * in_knuckle[1] + z * in_knuckle[2])
@@ -64,9 +64,10 @@ def ball_joint_tilt(raw: Floats, geometry: Floats, joint: StudJoint) -> Floats:
     The arm is turned from its measured place about its pivots by Rodrigues' formula.
     """
     stud = stud_direction(raw, joint.in_knuckle)
-    socket = np.asarray(joint.in_body)[:, None] * np.ones(raw.shape[1])
-    spoke = geometry[k.CIRCLE_COS : k.CIRCLE_COS + 3]
-    turned = geometry[k.CIRCLE_SIN : k.CIRCLE_SIN + 3]
+    each_state = (slice(None),) + (None,) * (raw.ndim - geometry.ndim)
+    socket = np.asarray(joint.in_body).reshape(3, *[1] * (raw.ndim - 1)) * np.ones(raw.shape[1:])
+    spoke = geometry[k.CIRCLE_COS : k.CIRCLE_COS + 3][each_state]
+    turned = geometry[k.CIRCLE_SIN : k.CIRCLE_SIN + 3][each_state]
     pivot = np.cross(spoke, turned, axis=0)
     pivot = pivot / np.linalg.norm(pivot, axis=0)
     t = raw[k.ARM_T]

@@ -1,4 +1,8 @@
-"""Measures of joint tilt: the largest over the whole envelope of travel and rack position."""
+"""Measures of joint tilt: the largest over the whole envelope of travel and rack position.
+
+They carry no bound: the sweep judges them last, on what little is left by then, where looking at a few
+states first would cost more than it spares.
+"""
 
 from __future__ import annotations
 
@@ -16,10 +20,13 @@ from kinematics.scene import At, Scene, Side
 Tilt = Callable[[Scene, Side, Floats, Floats], Floats | None]
 
 
-def _rod(scene: Scene, side: Side, at: At, raw: Floats) -> Floats:
-    """Tie rod from inner to outer joint in the corner's own axes, (3, n) mm."""
-    inner = scene.columns(side)[k.RACK_END : k.RACK_END + 3].copy()
-    inner[1] += scene.rack_at(at) if side == "left" else -scene.rack_at(at)
+def _rods(scene: Scene, side: Side, places: list[At], raw: Floats) -> Floats:
+    """Tie rod from inner to outer joint in the corner's own axes, (3, s, n) mm."""
+    inner = np.repeat(
+        scene.columns(side)[k.RACK_END : k.RACK_END + 3, None, :], len(places), axis=1
+    )
+    rack = np.stack([scene.rack_at(at) for at in places])
+    inner[1] += rack if side == "left" else -rack
     return np.asarray(raw[k.ROD_OUTER : k.ROD_OUTER + 3] - inner)
 
 
@@ -45,14 +52,10 @@ def _largest(tilt: Tilt) -> Callable[[Scene, Ask], Floats]:
         cases = []
         for side in sides_asked(scene, ask):
             states = scene.states(side, places)
-            found = np.zeros(scene.lanes)
-            for number, at in enumerate(places):
-                raw = states.raw[:, number, :]
-                angle = tilt(scene, side, raw, _rod(scene, side, at, raw))
-                if angle is None:
-                    return np.full((1, scene.lanes), np.nan)
-                found = np.maximum(found, angle)
-            cases.append(np.where(states.reached.all(axis=0), found, np.nan))
+            angles = tilt(scene, side, states.raw, _rods(scene, side, places, states.raw))
+            if angles is None:
+                return np.full((1, scene.lanes), np.nan)
+            cases.append(np.where(states.reached.all(axis=0), angles.max(axis=0), np.nan))
         return np.stack(cases)
 
     return figure
@@ -69,7 +72,6 @@ def _entry(name: str, definition: str, tilt: Tilt) -> Measure:
         figure=_largest(tilt),
         scale=1.0,
         takes=frozenset({"wheel"}),
-        bound="grows",
         needs_car=frozenset({"joints"}),
     )
 
