@@ -12,7 +12,7 @@ import numpy as np
 from goals.car import Joints
 from goals.duties import Ask as AskModel
 from goals.duties import Duty, Limit, Target
-from kinematics.arrays import Bools, Floats
+from kinematics.arrays import Floats
 from kinematics.measures import MEASURES, Ask, Measure, Stage
 from kinematics.measures.catalogue import Sample
 from kinematics.scene import Scene
@@ -194,8 +194,3 @@ def total_weight(wanted: list[Demand]) -> float:
 def merit_of(sum_of_squares: Floats, weight: float) -> Floats:
     """Weighted root mean square of the target misses: 0 is perfect, 1 is on the edge of tolerance."""
     return np.asarray(np.sqrt(sum_of_squares / weight))
-
-
-def holds(shortfall: Floats) -> Bools:
-    """Whether a limit holds."""
-    return np.asarray(shortfall <= 0.0)

@@ -15,7 +15,7 @@ from math import prod
 
 import numpy as np
 
-from goals.verdicts import Demand, total_weight
+from goals.verdicts import Demand, merit_of, total_weight
 from kinematics import rows as k
 from kinematics.arrays import Bools, Floats, Ints
 from kinematics.corner import set_rods, set_toe
@@ -44,8 +44,6 @@ class Sweep:
     merit: float | None = None
     nearest: tuple[int, ...] | None = None
     refused_by: dict[str, int] = field(default_factory=dict)
-    ruled_out: int = 0
-    feasible_seen: int = 0
 
 
 @dataclass(frozen=True)
@@ -163,8 +161,7 @@ class _Sweeper:
         lanes = self._test(lanes, self.inner_steps)
         if lanes.index.size == 0:
             return
-        self.found.feasible_seen += int(lanes.index.size)
-        merits = np.round(np.sqrt(lanes.squares / self.weight) / MERIT_GRAIN) * MERIT_GRAIN
+        merits = np.round(merit_of(lanes.squares, self.weight) / MERIT_GRAIN) * MERIT_GRAIN
         order = np.lexsort((lanes.index, merits))
         key = (float(merits[order[0]]), int(lanes.index[order[0]]))
         self.best_key = min(self.best_key, key)
@@ -183,7 +180,6 @@ class _Sweeper:
                 grown = lanes.squares + step.demand.weight * step.demand.miss(figures) ** 2
                 # only what is surely worse than the best may go: equals are decided by number
                 keep = grown <= self.weight * (self.best_key[0] + 2 * MERIT_GRAIN) ** 2
-                self.found.ruled_out += int(keep.size - keep.sum())
                 if not step.bound_only:
                     lanes.squares = grown
             if not keep.all():
