@@ -15,6 +15,7 @@ import numpy as np
 from kinematics import rows as k
 from kinematics.arrays import Floats, Ints
 from kinematics.bars import Bar
+from kinematics.channels import Channels
 from kinematics.joints import Joints
 from kinematics.rods import RodKit
 from kinematics.states import CornerStates, solve
@@ -78,7 +79,8 @@ class Scene:
     """Lanes of one car: kernel columns of the left corner, and of the right where it is no mirror.
 
     ``rack_travel`` and ``rack_per_turn`` are (n,) mm, ``stud_lever`` is the lever arm of the outer
-    tie-rod joint on its stud, (n,) mm; ``price`` is (n,). Tie rods are set already.
+    tie-rod joint on its stud, (n,) mm; ``price`` is (n,). Tie rods are set already. ``channels`` are the
+    points and numbers that the parts and settings of each lane come to.
     """
 
     car: CarNumbers
@@ -89,6 +91,7 @@ class Scene:
     rack_per_turn: Floats
     price: Floats
     stud_lever: Floats
+    channels: Channels
     rod_kit: RodKit | None = None
     stud: Stud | None = None
     _store: dict[tuple[Side, At], CornerStates] = field(default_factory=dict, repr=False)
@@ -111,6 +114,17 @@ class Scene:
     def columns(self, side: Side) -> Floats:
         """Kernel columns of a side (of the left where the right is its mirror)."""
         return self.left if side == "left" or self.right is None else self.right
+
+    def number(self, name: str) -> Floats:
+        """A number that parts can change ("tyre.width", "wheel.spacer"), (n,) mm."""
+        return self.channels.get(name)
+
+    def point(self, side: Side, name: str) -> Floats:
+        """A hard point that parts can move, (3, n) mm in left-hand axes.
+
+        Points of the knuckle are in the knuckle's frame, from the middle of the stock hub face.
+        """
+        return self.channels.get(name, side)
 
     @property
     def turn_sign(self) -> Floats:
@@ -186,6 +200,7 @@ class Scene:
             rack_per_turn=self.rack_per_turn[lanes],
             price=self.price[lanes],
             stud_lever=self.stud_lever[lanes],
+            channels=self.channels.take(lanes),
             rod_kit=self.rod_kit,
             stud=self.stud,
             _store={key: states.take(lanes) for key, states in self._store.items()},

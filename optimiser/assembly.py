@@ -13,6 +13,7 @@ from goals.duties import Duty, GoalsFile
 from goals.parts import Rod, Station
 from kinematics.arrays import Floats, Ints
 from kinematics.bars import Bar
+from kinematics.channels import Channels
 from kinematics.corner import (
     Corners,
     knuckle_frame,
@@ -134,8 +135,8 @@ def rod_kit(rod: Rod | None) -> RodKit | None:
     )  # fmt: skip
 
 
-def _base_channels(car: Car, side: Side, build: Build) -> dict[str, Floats]:
-    """Channels of a build with every setting at zero: replaced points, then fixed moves and numbers."""
+def _measured_channels(car: Car, side: Side) -> dict[str, Floats]:
+    """Channels of the car as measured: points (3,) and numbers ()."""
     stock = measured(car, side)
     frame = knuckle_frame(car.static.toe, car.static.camber)
     points = corner_points(car, side)
@@ -155,6 +156,12 @@ def _base_channels(car: Car, side: Side, build: Build) -> dict[str, Floats]:
     for name in NUMBERS:
         section, _, key = name.partition(".")
         base[name] = np.array(numbers.get(section, {}).get(key, 0.0))
+    return base
+
+
+def _base_channels(car: Car, side: Side, build: Build) -> dict[str, Floats]:
+    """Channels of a build with every setting at zero: replaced points, then fixed moves and numbers."""
+    base = _measured_channels(car, side)
     _replace(base, build)
     _move(base, build)
     return base
@@ -241,7 +248,10 @@ class Assembly:
 
     def corners(self, side: Side, positions: Ints) -> Corners:
         """Corners at the positions, at the duty's ride height."""
-        c = self.channels(side, positions)
+        return self.corners_of(side, self.channels(side, positions))
+
+    def corners_of(self, side: Side, c: dict[str, Floats]) -> Corners:
+        """Corners of ready channels, at the duty's ride height."""
         hub = c["hub_face"]
         strut = c["strut_upper"] - c["strut_lower"]
         stock = measured(self.car, side)
@@ -263,36 +273,41 @@ class Assembly:
 
     def scene(self, positions: Ints) -> Scene:
         """A scene of the positions (n, dimensions), tie rods set to the duty's toe."""
-        columns = {side: pack(self.corners(side, positions)) for side in sides_of(self.car)}
-        for geometry in columns.values():
-            set_toe(geometry, self.toe)
-        c = self.channels("left", positions)
-        return self.scene_of(columns, c["rack.travel"], c["rack.per_turn"], c[STUD_LEVER])
+        channels: dict[str, dict[str, Floats]] = {}
+        columns: dict[Side, Floats] = {}
+        for side in sides_of(self.car):
+            channels[side] = self.channels(side, positions)
+            columns[side] = pack(self.corners_of(side, channels[side]))
+            set_toe(columns[side], self.toe)
+        return self.scene_of(columns, Channels.plain(channels, positions.shape[0]))
 
-    def scene_of(
-        self, columns: dict[Side, Floats], travel: Floats, per_turn: Floats, lever: Floats
-    ) -> Scene:
-        """A scene of packed columns whose tie rods are set, with each lane's own numbers."""
-        lanes = travel.shape[0]
+    def scene_of(self, columns: dict[Side, Floats], channels: Channels) -> Scene:
+        """A scene of packed columns whose tie rods are set, with each lane's own channels."""
+        lanes = columns["left"].shape[1]
         return Scene(
             car=self.numbers,
             frame=self.frame,
             left=columns["left"],
             right=columns.get("right"),
-            rack_travel=travel,
-            rack_per_turn=per_turn,
+            rack_travel=channels.get("rack.travel"),
+            rack_per_turn=channels.get("rack.per_turn"),
             price=np.full(lanes, self.build.price),
             rod_kit=self.kit,
             stud=self.stud,
-            stud_lever=lever,
+            stud_lever=channels.get(STUD_LEVER),
+            channels=channels,
         )
 
 
 def as_measured(car: Car, frame: DutyFrame) -> Scene:
     """The car as its file gives it, with the tie rods at their measured length: a scene of one lane."""
     columns: dict[Side, Floats] = {}
+    channels: dict[str, dict[str, Floats]] = {}
     for side in sides_of(car):
         corner = measured(car, side)
+        channels[side] = {
+            name: value[..., None] for name, value in _measured_channels(car, side).items()
+        }
         columns[side] = pack(corner)
         set_measured_rods(columns[side], corner, car.static.toe, car.static.camber)
     return Scene(
@@ -303,5 +318,6 @@ def as_measured(car: Car, frame: DutyFrame) -> Scene:
         rack_travel=np.array([car.rack.travel]),
         rack_per_turn=np.array([car.rack.per_turn]),
         stud_lever=np.full(1, np.nan),
+        channels=Channels.plain(channels, 1),
         price=np.zeros(1),
     )

@@ -22,7 +22,6 @@ from kinematics.corner import set_rods, set_toe
 from kinematics.measures import Stage
 from kinematics.scene import Scene, Side
 from optimiser.assembly import Assembly
-from optimiser.channels import STUD_LEVER
 from optimiser.space import Dimension
 
 OUTER_LANES = 4096
@@ -140,20 +139,14 @@ class _Sweeper:
         for side in lanes.scene.sides():
             outer = lanes.scene.columns(side)[:, pick, None]
             g = np.repeat(outer, high - low, axis=2)
-            g[k.ROD_END : k.ROD_END + 3] += table.rod_end[:, None, cut]
-            g[k.RACK_END : k.RACK_END + 3] += table.rack_end[:, None, cut]
+            for row, channel in _MOVED.items():
+                if channel in table.shifts:
+                    g[row : row + 3] += table.shifts[channel][:, None, cut]
             set_rods(g, poses[side][:, pick, None])
             geometry[side] = g.reshape(-1, count)
 
-        def spread(outer: Floats, inner: Floats) -> Floats:
-            return (outer[pick, None] + inner[None, cut]).reshape(count)
-
-        scene = self.assembly.scene_of(
-            geometry,
-            spread(lanes.scene.rack_travel, table.travel),
-            spread(lanes.scene.rack_per_turn, table.per_turn),
-            spread(lanes.scene.stud_lever, table.lever),
-        )
+        channels = lanes.scene.channels.under(pick, table.shifts, np.arange(low, high))
+        scene = self.assembly.scene_of(geometry, channels)
         index = (lanes.index[pick, None] + table.index[None, cut]).reshape(count)
         return _Lanes(scene, index, np.repeat(lanes.squares[pick], high - low))
 
@@ -218,16 +211,19 @@ class _Sweeper:
         return tuple(int(p) for p in np.unravel_index(index, self.sizes))
 
 
+# Rows of the geometry columns that an inner setting moves, each with the channel that moves it.
+_MOVED = {k.ROD_END: "tie_rod_outer", k.RACK_END: "tie_rod_inner"}
+
+
 @dataclass(frozen=True)
 class _InnerTable:
-    """What each inner setting shifts: (3, count) for points, (count,) for numbers and setting number."""
+    """What each inner setting adds to what its outer lane was assembled with.
+
+    ``shifts`` is channel → (3, count) for points, (count,) for numbers; ``index`` adds to the setting number.
+    """
 
     count: int
-    rod_end: Floats
-    rack_end: Floats
-    travel: Floats
-    per_turn: Floats
-    lever: Floats
+    shifts: dict[str, Floats]
     index: Ints
 
 
@@ -236,30 +232,16 @@ def _inner_table(dimensions: tuple[Dimension, ...], inner: list[int]) -> _InnerT
     counts = tuple(sizes[i] for i in inner)
     count = prod(counts)
     strides = [prod(sizes[i + 1 :]) for i in range(len(sizes))]
-    shifts = {
-        "tie_rod_outer": np.zeros((3, count)),
-        "tie_rod_inner": np.zeros((3, count)),
-        "rack.travel": np.zeros(count),
-        "rack.per_turn": np.zeros(count),
-        STUD_LEVER: np.zeros(count),
-    }
+    shifts: dict[str, Floats] = {}
     index = np.zeros(count, dtype=np.int64)
     places = np.unravel_index(np.arange(count), counts) if counts else ()
     for i, at in zip(inner, places, strict=True):
         index += strides[i] * at
-        for channel in dimensions[i].effects:
+        for channel, table in dimensions[i].effects.items():
             # the first position is what the outer lanes were assembled with
-            table = dimensions[i].effects[channel]
-            shifts[channel] += (table[at] - table[0]).T
-    return _InnerTable(
-        count,
-        shifts["tie_rod_outer"],
-        shifts["tie_rod_inner"],
-        shifts["rack.travel"],
-        shifts["rack.per_turn"],
-        shifts[STUD_LEVER],
-        index,
-    )
+            shift = (table[at] - table[0]).T
+            shifts[channel] = shifts[channel] + shift if channel in shifts else shift
+    return _InnerTable(count, shifts, index)
 
 
 def _plan(wanted: list[Demand]) -> tuple[list[_Step], list[_Step]]:

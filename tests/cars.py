@@ -12,6 +12,7 @@ import numpy as np
 
 from kinematics import corner as c
 from kinematics.arrays import Floats
+from kinematics.channels import Channels
 from kinematics.joints import Joints, StudJoint
 from kinematics.scene import CarNumbers, DutyFrame, Scene
 
@@ -82,6 +83,7 @@ def scene_of(
         rack_travel=np.full(lanes, car.rack_travel),
         rack_per_turn=np.full(lanes, 44.0),
         stud_lever=np.zeros(lanes),
+        channels=Channels.plain({"left": {}}, lanes),
         price=np.zeros(lanes),
     )
 

@@ -12,6 +12,7 @@ from scipy.optimize import brentq
 
 from kinematics import rows as k
 from kinematics.arrays import Floats
+from kinematics.channels import Channels
 from kinematics.measures import MEASURES, Ask
 from kinematics.measures.steer import ackermann_percent, ideal_outer
 from kinematics.scene import At, CarNumbers, DutyFrame, Scene
@@ -29,6 +30,7 @@ def scene(left: Floats, wheelbase: float = 2500.0, rack_travel: float = 60.0) ->
         rack_travel=np.array([rack_travel]),
         rack_per_turn=np.array([45.0]),
         stud_lever=np.zeros(1),
+        channels=Channels.plain({"left": {}}, 1),
         price=np.zeros(1),
     )
 
