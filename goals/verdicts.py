@@ -16,6 +16,7 @@ from kinematics.arrays import Floats
 from kinematics.measures import MEASURES, Ask, Measure, Stage
 from kinematics.measures.catalogue import Sample
 from kinematics.scene import Scene
+from kinematics.stops import Hold
 
 # A figure that does not exist (the wheel never comes so far, the linkage does not reach) counts as this
 # many of the measure's scale short of a limit, and this many tolerances beside a target.
@@ -116,6 +117,25 @@ def demands(duty: Duty) -> list[Demand]:
         found.append(linkage_gate())
     found.sort(key=lambda d: (d.stage, not d.is_limit))
     return found
+
+
+def holds(wanted: list[Demand]) -> tuple[Hold, ...]:
+    """What the demands say of single states, which decides the steering stop; cheap to look at first."""
+    limits = [d for d in wanted if d.is_limit and d.measure.state is not None]
+    limits.sort(key=lambda d: d.measure.group == "space")
+    return tuple(_hold(demand) for demand in limits)
+
+
+def _hold(demand: Demand) -> Hold:
+    wheel = demand.asks[0].wheel
+    assert demand.measure.state is not None
+    return Hold(
+        demand.label,
+        demand.measure.state,
+        demand.minimum,
+        demand.maximum,
+        wheel if wheel == "left" or wheel == "right" else None,
+    )
 
 
 def linkage_gate() -> Demand:

@@ -1,12 +1,14 @@
 """Many candidates of one car at once, with every state that their measures ask for.
 
 A scene holds n lanes: the same car with other geometry in each. States are solved when a measure first
-asks for them and kept, so measures share them. Rack positions are told as a *turn*: 1 is the rack at its
-stop for a left turn, -1 for a right turn, 0 straight ahead.
+asks for them and kept, so measures share them. Rack positions are told as a *turn*: 1 is the rack at the
+end of its own travel for a left turn, -1 for a right turn, 0 straight ahead; or as a *lock*: the same with
+the steering stop in place of the rack's own end.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Literal, NamedTuple
 
@@ -27,13 +29,15 @@ Side = Literal["left", "right"]
 class At(NamedTuple):
     """One state: wheel travel in mm, turn as a share of the rack's travel, and mm of rack beside it.
 
-    ``beyond`` mm are added in the direction of the turn; ``rack`` mm are added along +y of the car.
+    ``lock`` is a turn as a share of the steering stop instead, one of both is 0. ``beyond`` mm are added in
+    the direction of the turn; ``rack`` mm are added along +y of the car.
     """
 
     travel: float = 0.0
     turn: float = 0.0
     beyond: float = 0.0
     rack: float = 0.0
+    lock: float = 0.0
 
 
 STRAIGHT = At()
@@ -67,7 +71,10 @@ class CarNumbers:
 
 @dataclass(frozen=True)
 class DutyFrame:
-    """How a duty is judged: its envelope of travel, the rack's overtravel, and which wheel it loads."""
+    """How a duty is judged: its envelope of travel, the rack's overtravel, and which wheel it loads.
+
+    ``overtravel`` is how far the rack may come past the stop, by play, wear and give, mm.
+    """
 
     travel: tuple[float, float] = (-60.0, 60.0)
     overtravel: float = 2.5
@@ -78,9 +85,10 @@ class DutyFrame:
 class Scene:
     """Lanes of one car: kernel columns of the left corner, and of the right where it is no mirror.
 
-    ``rack_travel`` and ``rack_per_turn`` are (n,) mm, ``stud_lever`` is the lever arm of the outer
-    tie-rod joint on its stud, (n,) mm; ``price`` is (n,). Tie rods are set already. ``channels`` are the
-    points and numbers that the parts and settings of each lane come to.
+    ``rack_travel`` (to the rack's own end) and ``rack_per_turn`` are (n,) mm; ``stop`` is where the steering
+    stop holds the rack, (n,) mm, the rack's own end where it was not solved. ``stud_lever`` is the lever arm
+    of the outer tie-rod joint on its stud, (n,) mm; ``price`` is (n,). Tie rods are set already.
+    ``channels`` are the points and numbers that the parts and settings of each lane come to.
     """
 
     car: CarNumbers
@@ -94,8 +102,14 @@ class Scene:
     channels: Channels
     rod_kit: RodKit | None = None
     stud: Stud | None = None
+    stop: Floats = field(default_factory=lambda: np.zeros(0))
     _store: dict[tuple[Side, At], CornerStates] = field(default_factory=dict, repr=False)
     _turn_sign: Floats | None = field(default=None, repr=False)
+    _kept: dict[tuple[str, float, float], Floats] = field(default_factory=dict, repr=False)
+
+    def __post_init__(self) -> None:
+        if self.stop.shape != self.rack_travel.shape:
+            self.stop = self.rack_travel
 
     @property
     def lanes(self) -> int:
@@ -142,10 +156,11 @@ class Scene:
 
     def rack_at(self, at: At) -> Floats:
         """Rack displacement along +y of the car, (n,) mm."""
-        if at.turn == 0.0:
+        way = np.sign(at.turn + at.lock)
+        if way == 0.0:
             return np.full(self.lanes, at.rack)
-        toward = self.turn_sign * (at.turn * self.rack_travel + np.sign(at.turn) * at.beyond)
-        return np.asarray(toward + at.rack)
+        share = at.turn * self.rack_travel + at.lock * self.stop
+        return np.asarray(self.turn_sign * (share + way * at.beyond) + at.rack)
 
     def states(self, side: Side, wanted: list[At]) -> CornerStates:
         """The wanted states of one wheel, in order; solved once and kept."""
@@ -187,7 +202,18 @@ class Scene:
 
     def of(self, left: Floats, right: Floats | None) -> Scene:
         """The same lanes with other columns, and nothing solved yet."""
-        return replace(self, left=left, right=right, _store={}, _turn_sign=None)
+        return replace(self, left=left, right=right, _store={}, _turn_sign=None, _kept={})
+
+    def with_stop(self, stop: Floats) -> Scene:
+        """The same lanes with the stop at (n,) mm of rack; states that do not hang on it are kept."""
+        store = {key: states for key, states in self._store.items() if key[1].lock == 0.0}
+        return replace(self, stop=stop, _store=store)
+
+    def keep(self, key: tuple[str, float, float], solve: Callable[[], Floats]) -> Floats:
+        """A figure (k, n) that does not hang on the stop: solved once, and kept for lanes taken on."""
+        if key not in self._kept:
+            self._kept[key] = solve()
+        return self._kept[key]
 
     def take(self, lanes: Ints) -> Scene:
         """The given lanes with every state that is known of them."""
@@ -203,6 +229,8 @@ class Scene:
             channels=self.channels.take(lanes),
             rod_kit=self.rod_kit,
             stud=self.stud,
+            stop=self.stop[lanes],
+            _kept={key: figure[..., lanes] for key, figure in self._kept.items()},
             _store={key: states.take(lanes) for key, states in self._store.items()},
             _turn_sign=None if self._turn_sign is None else self._turn_sign[lanes],
         )
@@ -215,4 +243,4 @@ class Scene:
 
 def _mirror(at: At) -> At:
     """The state of the left wheel whose mirror image is the right wheel's state ``at``."""
-    return At(at.travel, -at.turn, at.beyond, -at.rack)
+    return At(at.travel, -at.turn, at.beyond, -at.rack, -at.lock)

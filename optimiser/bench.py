@@ -14,6 +14,7 @@ from kinematics.arrays import Floats, Ints
 from kinematics.measures.steer import Turn
 from kinematics.scene import STRAIGHT, At, Scene, Side
 from optimiser.assembly import Assembly
+from optimiser.evaluate import stopped
 from optimiser.problem import Problem
 from optimiser.space import Build
 from optimiser.wording import Margin, distance, fixed, short
@@ -61,7 +62,12 @@ def gauge(scene: Scene, side: Side) -> list[GaugeReading]:
 def plates(scene: Scene, turn: Turn) -> list[PlateReading]:
     """Readings at the inner angles of the trade and at the stop, for one direction of turn."""
     readings = [_plate_at(scene, turn, angle) for angle in PLATE_ANGLES]
-    return [*readings, _plate(scene, turn, 1.0)]
+    return [*readings, _plate(scene, turn, _stop_share(scene))]
+
+
+def _stop_share(scene: Scene) -> float:
+    """The steering stop as a share of the rack's own travel."""
+    return float(scene.stop[0] / scene.rack_travel[0])
 
 
 def _steer(scene: Scene, side: Side, turn: Turn, share: float) -> float:
@@ -80,7 +86,7 @@ def _plate(scene: Scene, turn: Turn, share: float) -> PlateReading:
 def _plate_at(scene: Scene, turn: Turn, angle: float) -> PlateReading:
     """The reading where the inner wheel stands at an angle, before steer breaks off or falls again."""
     low, at_low = 0.0, 0.0
-    for share in SHARES[1:]:
+    for share in (part * _stop_share(scene) for part in SHARES[1:]):
         there = _steer(scene, turn.inner, turn, share)
         if not there > at_low:
             break
@@ -129,7 +135,9 @@ class DutyBench:
         assembly = problem.assembly(build, duty)
         if assembly is None or "positions" not in record:
             return cls(problem, build, duty, record, None, None)
-        return cls(problem, build, duty, record, assembly, assembly.scene(_row(record)))
+        wanted = problem.demands(assembly, duty)
+        scene = stopped(assembly.scene(_row(record)), wanted)
+        return cls(problem, build, duty, record, assembly, scene)
 
     @property
     def sides(self) -> tuple[Side, ...]:

@@ -8,7 +8,7 @@ from goals.duties import LoweringRange
 from kinematics.arrays import Ints
 from kinematics.scene import DutyFrame
 from optimiser.assembly import Assembly, as_measured
-from optimiser.evaluate import Record, curves_of, measures_of, solved_of, verdict_of
+from optimiser.evaluate import Record, curves_of, measures_of, solved_of, stopped, verdict_of
 from optimiser.problem import Problem
 from optimiser.space import Dimension
 
@@ -20,7 +20,8 @@ def check_document(problem: Problem) -> Record:
     lowered by that duty's ``lowered_by`` (the least of its range) and its toe reset.
     """
     frame = DutyFrame(overtravel=problem.goals.tolerances.rack_overtravel)
-    scene = as_measured(problem.car, frame)
+    gates = problem.gates_as_measured()
+    scene = stopped(as_measured(problem.car, frame), gates)
     space = problem.space
     return {
         "car": problem.car.name,
@@ -32,10 +33,10 @@ def check_document(problem: Problem) -> Record:
 
 def _today(problem: Problem, duty: str) -> Record:
     assembly, positions = todays_parts(problem, duty)
-    scene = assembly.scene(positions)
     wanted = problem.demands(assembly, duty)
+    scene = stopped(assembly.scene(positions), wanted)
     record = verdict_of(scene, wanted)
-    record["solved"] = solved_of(assembly, scene, tuple(int(p) for p in positions[0]))
+    record["solved"] = solved_of(assembly, scene, wanted, tuple(int(p) for p in positions[0]))
     record["measures"] = measures_of(scene, wanted)
     record["curves"] = curves_of(scene)
     return record

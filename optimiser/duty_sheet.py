@@ -24,7 +24,7 @@ from optimiser.settings import (
     setting_note,
     setting_text,
 )
-from optimiser.wording import clean, direction, fixed, short, spoken
+from optimiser.wording import clean, direction, fixed, short, spoken, stop_words
 
 Record = dict[str, Any]
 Row = tuple[str, ...]
@@ -235,19 +235,35 @@ def _alignment(bench: DutyBench, scene: Scene) -> Iterator[Block]:
 
 
 def _lock(bench: DutyBench, scene: Scene) -> Iterator[Block]:
-    travel, per_turn = float(scene.rack_travel[0]), float(scene.rack_per_turn[0])
+    stop, per_turn = float(scene.stop[0]), float(scene.rack_per_turn[0])
+    own = float(scene.rack_travel[0])
     locks = {name: MEASURES[f"lock_{name}"](scene)[:, 0] for name in ("inner", "outer")}
     ways = len(locks["inner"])
     rows: list[Row] = [
-        ("rack each way, mm", *[fixed(travel, 1)] * ways),
-        ("handwheel turns each way", *[fixed(travel / per_turn, 2)] * ways),
+        ("rack from centre to stop, mm", *[fixed(stop, 1)] * ways),
+        ("handwheel turns each way", *[fixed(stop / per_turn, 2)] * ways),
     ]
     for name, angles in locks.items():
-        rows.append((f"{name} wheel at lock, deg", *(shown(float(a), 2) for a in angles)))
-    yield Heading("Rack at its stop", 3)
+        rows.append((f"{name} wheel at the stop, deg", *(shown(float(a), 2) for a in angles)))
+    yield Heading("Steering stop", 3)
     head = ("either way",) if ways == 1 else ("left turn", "right turn")
     blank = ("measured, left turn", "measured, right turn")
     yield Grid(("", *head, *blank), tuple((*row, FILL, FILL) for row in rows), right=1)
+    yield Words(_stop_words(bench, stop, own))
+
+
+def _stop_words(bench: DutyBench, stop: float, own: float) -> str:
+    if stop >= own:
+        return (
+            f"The rack's own end, {short(own)} mm, is the stop: nothing that was checked asks for less. "
+            "Try it by hand at full bump and full droop before driving."
+        )
+    past = short(bench.problem.goals.tolerances.rack_overtravel)
+    return (
+        f"SET THE STOP {fixed(own - stop, 1)} mm short of the rack's own end ({short(own)} mm), both ways. "
+        f"What asks for it: {stop_words(bench.record['solved']['stop_set_by'])}; {past} mm past the stop is "
+        "counted in for play and give. Lock it; try it by hand at full bump and droop before driving."
+    )
 
 
 def _gauge(bench: DutyBench, scene: Scene) -> Iterator[Block]:

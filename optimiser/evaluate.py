@@ -9,17 +9,19 @@ from typing import Any
 
 import numpy as np
 
-from goals.verdicts import Demand, merit_of, total_weight
+from goals.verdicts import Demand, holds, merit_of, total_weight
 from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.measures import MEASURES, Ask
 from kinematics.measures.catalogue import Measure
 from kinematics.measures.steer import steer_pair
 from kinematics.scene import Scene, Side
+from kinematics.stops import culprit, solve_stop
 from optimiser.assembly import Assembly
 
 Record = dict[str, Any]
 
+RACK_END = "rack_end"
 CURVE_STEP = 5.0
 CURVE_TRAVEL = 60.0
 TRAVEL_CURVES = ("toe", "camber", "caster", "kingpin_inclination", "roll_centre_height")
@@ -29,6 +31,11 @@ STEER_CURVES = ("ackermann", "toe_out_on_turns", "toggle_margin")
 def number(value: float | np.floating[Any]) -> float | None:
     """A plain float, or None for a figure that does not exist."""
     return float(value) if np.isfinite(value) else None
+
+
+def stopped(scene: Scene, wanted: list[Demand]) -> Scene:
+    """The same lanes with the steering stop where the demands on single states put it."""
+    return scene.with_stop(solve_stop(scene, holds(wanted)))
 
 
 def measures_of(scene: Scene, wanted: list[Demand]) -> Record:
@@ -121,8 +128,10 @@ def settings_of(assembly: Assembly, positions: tuple[int, ...]) -> Record:
     return settings
 
 
-def solved_of(assembly: Assembly, scene: Scene, positions: tuple[int, ...]) -> Record:
-    """What follows from the settings: ride height, rod length and its adjuster, the rack at its stop."""
+def solved_of(
+    assembly: Assembly, scene: Scene, wanted: list[Demand], positions: tuple[int, ...]
+) -> Record:
+    """What follows from the settings: ride height, rod length and its adjuster, the steering stop."""
     lowered = assembly.lowering + float(
         assembly.channels("left", np.array([positions], dtype=np.int64))["lowered_by"][0]
     )
@@ -131,10 +140,26 @@ def solved_of(assembly: Assembly, scene: Scene, positions: tuple[int, ...]) -> R
         "toe": assembly.toe,
         "rack_travel": float(scene.rack_travel[0]),
         "rack_per_turn": float(scene.rack_per_turn[0]),
+        "stop": float(scene.stop[0]),
+        "stop_set_by": stop_set_by(scene, wanted),
     }
     for side in scene.sides():
         solved["tie_rod" if side == "left" else "tie_rod_right"] = _rod_of(scene, side)
     return solved
+
+
+def stop_set_by(scene: Scene, wanted: list[Demand]) -> Record:
+    """What keeps the rack of a one-lane scene from going further, and where it does."""
+    found = culprit(scene, holds(wanted))
+    if found is None:
+        return {"by": RACK_END}
+    turn = "left" if found.turn > 0.0 else "right"
+    inside = found.side == turn
+    record: Record = {"by": found.name, "travel": found.travel, "turn": turn}
+    record["wheel"] = ("inner" if inside else "outer") if scene.mirrored else found.side
+    if scene.mirrored:
+        del record["turn"]
+    return record
 
 
 def _rod_of(scene: Scene, side: Side) -> Record:
@@ -187,9 +212,10 @@ def candidate(
 ) -> Record:
     """Everything that is known of one candidate in one duty."""
     scene = assembly.scene(np.array([positions], dtype=np.int64).reshape(1, -1))
+    scene = stopped(scene, wanted)
     record = verdict_of(scene, wanted)
     record["settings"] = settings_of(assembly, positions)
-    record["solved"] = solved_of(assembly, scene, positions)
+    record["solved"] = solved_of(assembly, scene, wanted, positions)
     record["measures"] = measures_of(scene, wanted)
     if curves:
         record["curves"] = curves_of(scene)

@@ -4,23 +4,27 @@ Settings are swept in two levels. The outer level holds everything that moves th
 straight-ahead pose at the wanted toe is solved once, and its static limits drop whole branches. Under each
 survivor the inner level sets the tie rod's ends and the rack. Demands are tested cheapest first, each on a
 bound of its figure before the figure itself, and what a limit refuses or the best merit so far rules out
-is never solved further. Nothing that could be the best is dropped, so the best found is the best there is
-on the grid; among equals the lowest setting number wins.
+is never solved further. Where steering and the envelope begin, each lane's stop is solved; before that, lanes
+that cannot steer so far as asked under the holds that decide it are refused. Nothing that could be the best
+is dropped, so the best found is the best there is on the grid; among equals the lowest setting number wins.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import Enum
 from math import prod
 
 import numpy as np
 
-from goals.verdicts import Demand, merit_of, total_weight
+from goals.verdicts import NO_FIGURE_MISS, Demand, holds, merit_of, total_weight
 from kinematics import rows as k
 from kinematics.arrays import Bools, Floats, Ints
 from kinematics.corner import set_rods, set_toe
 from kinematics.measures import Stage
+from kinematics.measures.steer import rack_for, turns
 from kinematics.scene import Scene, Side
+from kinematics.stops import solve_stop, sound_at
 from optimiser.assembly import Assembly
 from optimiser.space import Dimension
 
@@ -45,13 +49,22 @@ class Sweep:
     refused_by: dict[str, int] = field(default_factory=dict)
 
 
+class _Kind(Enum):
+    """What a step does with its lanes."""
+
+    JUDGE = "judge"  # the demand on its figure
+    BOUND = "bound"  # the demand on a bound of its figure, which can only refuse
+    REACH = "reach"  # a least inner lock against what decides the stop, before the stop is solved
+    STOP = "stop"  # solves the stop
+
+
 @dataclass(frozen=True)
 class _Step:
-    """One test of the sweep: a demand, on its figure or on a bound of it."""
+    """One step of the sweep; that which solves the stop has no demand."""
 
     number: int
-    demand: Demand
-    bound_only: bool
+    kind: _Kind
+    demand: Demand | None = None
 
 
 @dataclass
@@ -79,6 +92,7 @@ class _Sweeper:
         self.outer = [i for i, d in enumerate(dims) if not d.steering_only]
         self.inner = [i for i, d in enumerate(dims) if d.steering_only]
         self.weight = total_weight(wanted)
+        self.holds = holds(wanted)
         self.outer_steps, self.inner_steps = _plan(wanted)
         self.found = Sweep(settings=prod(self.sizes))
         self.best_key: tuple[float, int] = (np.inf, -1)
@@ -164,26 +178,42 @@ class _Sweeper:
         for step in steps:
             if lanes.index.size == 0:
                 break
-            figures = step.demand.figures(lanes.scene)
+            if step.demand is None:
+                lanes.scene = lanes.scene.with_stop(solve_stop(lanes.scene, self.holds))
+                continue
             if step.demand.is_limit:
-                short = step.demand.shortfall(figures)
+                short = self._shortfall(lanes.scene, step.kind, step.demand)
                 keep = short <= 0.0
-                self._note_refused(step, lanes, short, keep)
+                self._note_refused(step, step.demand.label, lanes, short, keep)
             else:
-                grown = lanes.squares + step.demand.weight * step.demand.miss(figures) ** 2
+                miss = step.demand.miss(step.demand.figures(lanes.scene))
+                if step.kind is _Kind.BOUND:
+                    # a figure may yet turn out not to be there, which counts for no more than this
+                    miss = np.minimum(miss, NO_FIGURE_MISS)
+                grown = lanes.squares + step.demand.weight * miss**2
                 # only what is surely worse than the best may go: equals are decided by number
                 keep = grown <= self.weight * (self.best_key[0] + 2 * MERIT_GRAIN) ** 2
-                if not step.bound_only:
+                if step.kind is not _Kind.BOUND:
                     lanes.squares = grown
             if not keep.all():
                 lanes = lanes.take(np.flatnonzero(keep))
         return lanes
 
-    def _note_refused(self, step: _Step, lanes: _Lanes, short: Floats, keep: Bools) -> None:
+    def _shortfall(self, scene: Scene, kind: _Kind, demand: Demand) -> Floats:
+        if kind is not _Kind.REACH:
+            return demand.shortfall(demand.figures(scene))
+        assert demand.minimum is not None
+        sound = np.ones(scene.lanes, dtype=bool)
+        for turn in turns(scene):
+            sound &= sound_at(scene, self.holds, rack_for(scene, turn, demand.minimum))
+        return np.where(sound, 0.0, 1.0)
+
+    def _note_refused(
+        self, step: _Step, label: str, lanes: _Lanes, short: Floats, keep: Bools
+    ) -> None:
         refused = int(keep.size - keep.sum())
         if not refused:
             return
-        label = step.demand.label
         self.found.refused_by[label] = self.found.refused_by.get(label, 0) + refused
         if self.best_key[1] >= 0 or step.number < self.nearest_key[0]:
             return
@@ -247,23 +277,32 @@ def _inner_table(dimensions: tuple[Dimension, ...], inner: list[int]) -> _InnerT
 def _plan(wanted: list[Demand]) -> tuple[list[_Step], list[_Step]]:
     """Steps of the outer and of the inner level, cheapest and most decisive first."""
     outer = [d for d in wanted if d.stage <= Stage.STATIC]
-    rest = [d for d in wanted if d.stage > Stage.STATIC]
-    steps = [_Step(0, d, False) for d in sorted(outer, key=lambda d: (d.stage, not d.is_limit))]
-    for d in rest:
-        steps += [_Step(0, bound, True) for bound in d.bounds()]
-        steps.append(_Step(0, d, False))
-    steps[len(outer) :] = sorted(steps[len(outer) :], key=_cost)
-    numbered = [_Step(n, s.demand, s.bound_only) for n, s in enumerate(steps)]
+    still = [d for d in wanted if Stage.STATIC < d.stage <= Stage.TRAVEL]
+    steered = [d for d in wanted if d.stage > Stage.TRAVEL]
+    steps = [(_Kind.JUDGE, d) for d in sorted(outer, key=lambda d: (d.stage, not d.is_limit))]
+    travel = [(_Kind.BOUND, bound) for d in still for bound in d.bounds()]
+    travel += [(_Kind.JUDGE, d) for d in still]
+    plan: list[tuple[_Kind, Demand | None]] = [*steps, *sorted(travel, key=_cost)]
+    plan += [(_Kind.REACH, d) for d in steered if _asks_lock(d)]
+    plan += [(_Kind.BOUND, d) for d in sorted(steered, key=_by_limit) if d.measure.stop_only_masks]
+    plan.append((_Kind.STOP, None))
+    plan += [(_Kind.JUDGE, d) for d in sorted(steered, key=_by_limit)]
+    numbered = [_Step(n, kind, demand) for n, (kind, demand) in enumerate(plan)]
     return numbered[: len(outer)], numbered[len(outer) :]
 
 
-def _cost(step: _Step) -> tuple[int, int, bool]:
-    """Order of the inner tests: by what has to be solved, then by how many states that takes."""
-    demand = step.demand
+def _asks_lock(demand: Demand) -> bool:
+    """Whether the rack position that a limit on the inner wheel's lock asks for can be tried beforehand."""
+    return demand.is_limit and demand.measure.name == "lock_inner" and demand.minimum is not None
+
+
+def _by_limit(demand: Demand) -> tuple[int, bool]:
+    return int(demand.stage), not demand.is_limit
+
+
+def _cost(step: tuple[_Kind, Demand]) -> tuple[int, int, bool]:
+    """Order of the tests over travel: by what has to be solved, then by how many states that takes."""
+    _, demand = step
     sample = ("top", "ends", "all").index(demand.asks[0].sample)
-    stage = int(demand.stage)
-    if step.bound_only and demand.stage is Stage.ENVELOPE:
-        # the envelope's corners cost less than a steer curve and refuse much
-        stage, sample = Stage.STEER, sample - 2
-    windowed = demand.measure.default_over is not None or demand.stage > Stage.TRAVEL
-    return stage, sample + 1 if windowed else 0, not demand.is_limit
+    windowed = demand.measure.default_over is not None
+    return int(demand.stage), sample + 1 if windowed else 0, not demand.is_limit

@@ -8,7 +8,7 @@ from functools import cached_property
 from goals.car import Car
 from goals.duties import GoalsFile
 from goals.parts import Parts
-from goals.verdicts import Demand, demands, stud_gate, thread_gate, tilt_gates
+from goals.verdicts import Demand, demands, linkage_gate, stud_gate, thread_gate, tilt_gates
 from optimiser.assembly import Assembly, duty_frame, duty_toe
 from optimiser.space import Build, Dimension, Space, duty_dimensions, make_space
 
@@ -51,6 +51,11 @@ class Problem:
             duty_frame(self.goals, duty),
             duty_toe(self.car, duty),
         )
+
+    def gates_as_measured(self) -> list[Demand]:
+        """The gates that hold for the car as its file gives it, whatever the goals."""
+        tilts = [] if self.car.joints is None else tilt_gates(self.car.joints)
+        return [linkage_gate(), *tilts]
 
     def demands(self, assembly: Assembly, duty_name: str) -> list[Demand]:
         """A duty's limits, targets and gates on a build."""

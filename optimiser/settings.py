@@ -9,7 +9,7 @@ from typing import Any
 from goals.parts import Part, Position, Station
 from optimiser.channels import numbers_of
 from optimiser.space import AS_IS, Build
-from optimiser.wording import clean, fixed, price, shift_words, short, spoken
+from optimiser.wording import clean, fixed, price, shift_words, short, spoken, stop_words
 
 Record = dict[str, Any]
 
@@ -137,7 +137,8 @@ def solved_texts(duties: Mapping[str, Record]) -> list[tuple[str, dict[str, str]
     for key in rods:
         side = "" if len(rods) == 1 else (" right" if key.endswith("right") else " left")
         lines += _rod_texts(duties, key, side)
-    lines.append(("rack at the stop, mm", _each(duties, lambda s: fixed(s["rack_travel"], 1))))
+    lines.append(("steering stop, mm of rack", _each(duties, lambda s: fixed(s["stop"], 1))))
+    lines.append(("stop set by", _each(duties, lambda s: stop_words(s["stop_set_by"]))))
     return lines
 
 

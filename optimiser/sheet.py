@@ -60,7 +60,7 @@ NOT_CHECKED = (
     "how strong it is ('stud stress' among the figures)",
     "strut stroke left in bump and droop",
     "flex: the rack, its mounts and the bushes are taken as rigid",
-    "a steering stop: lock is the rack's own travel, so a stop has to be set and checked by hand",
+    "the steering stop's own strength and give: the stop is solved from what the model checks, no more",
 )
 
 

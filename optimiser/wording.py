@@ -39,6 +39,7 @@ PLAIN = {
     "toe_out_on_turns": "toe-out on turns",
     "lock_inner": "inner wheel lock",
     "lock_outer": "outer wheel lock",
+    "stop_travel": "rack at the stop",
     "rod_fit": "thread engagement",
     "linkage": "toggle margin",
 }
@@ -74,6 +75,21 @@ def plain(key: str) -> str:
         else:
             words.append(f"({word} wheel)")
     return " ".join(words)
+
+
+def stop_words(set_by: Record) -> str:
+    """What keeps the rack from going further: 'toggle margin, inner wheel, 60 mm droop'."""
+    if "travel" not in set_by:
+        return "the rack's own end"
+    turn = f" in a {set_by['turn']} turn" if "turn" in set_by else ""
+    return f"{plain(set_by['by'])}, {set_by['wheel']} wheel{turn}, {travel_words(set_by['travel'])}"
+
+
+def travel_words(travel: float) -> str:
+    """A wheel travel in words: '60 mm bump', 'ride height'."""
+    if travel == 0.0:
+        return "ride height"
+    return f"{short(abs(travel))} mm {'bump' if travel > 0.0 else 'droop'}"
 
 
 def spoken(identifier: str) -> str:

@@ -15,11 +15,13 @@ from typing import Literal
 import numpy as np
 
 from kinematics.arrays import Floats
-from kinematics.scene import Scene, Side
+from kinematics.scene import At, Scene, Side
 
 WheelWord = Literal["left", "right", "inner", "outer", "loaded"]
 Along = Literal["travel", "steer"]
 Sample = Literal["all", "ends", "top"]
+# A figure of single states of one wheel: (states, n), not-a-number where a state is not reached.
+StateFigure = Callable[[Scene, Side, list[At]], Floats]
 
 
 @dataclass(frozen=True)
@@ -63,6 +65,9 @@ class Measure:
         bound: 'grows' where fewer states can only give a smaller figure, 'shrinks' the reverse.
         needs_car: sections of the car file without which there is no figure, or single entries of one
             ("rear.track").
+        state: where the figure is the least or the most over the envelope, that of single states. A limit on
+            it bounds how far the rack may go, so it decides the steering stop.
+        stop_only_masks: whether the steering stop decides only if there is a figure, not which.
         along: what its curve runs over, if it has one.
         curve: the curve's function: scene, side, positions (mm) -> (len(positions), n).
         default: window or angle when the ask names none.
@@ -81,6 +86,8 @@ class Measure:
     needs_car: frozenset[str] = frozenset()
     along: Along | None = None
     curve: Callable[[Scene, Side, Floats], Floats] | None = None
+    state: StateFigure | None = None
+    stop_only_masks: bool = False
     default_over: tuple[float, float] | None = None
     default_at: float | None = None
 

@@ -13,10 +13,11 @@ import numpy as np
 from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.joints import ball_joint_tilt, inner_tilt, outer_tilt
-from kinematics.measures.catalogue import Ask, Measure, Stage, sides_asked
-from kinematics.measures.steer import envelope
+from kinematics.measures.catalogue import Measure, Stage, StateFigure
+from kinematics.measures.envelope import most_over_envelope
 from kinematics.scene import At, Scene, Side
 
+# Tilt at solved states (STATE_ROWS, s, n) with the tie rod's vector (3, s, n); None: nothing told of it.
 Tilt = Callable[[Scene, Side, Floats, Floats], Floats | None]
 
 
@@ -44,24 +45,21 @@ def _ball(scene: Scene, side: Side, raw: Floats, rod: Floats) -> Floats | None:
     return None if joint is None else ball_joint_tilt(raw, scene.columns(side), joint)
 
 
-def _largest(tilt: Tilt) -> Callable[[Scene, Ask], Floats]:
-    """Largest tilt over the envelope; not-a-number where the joint is not told of or is not reached."""
+def _of_states(tilt: Tilt) -> StateFigure:
+    """Tilt of single states; not-a-number where the joint is not told of or the state is not reached."""
 
-    def figure(scene: Scene, ask: Ask) -> Floats:
-        places = envelope(scene, ask.sample)
-        cases = []
-        for side in sides_asked(scene, ask):
-            states = scene.states(side, places)
-            angles = tilt(scene, side, states.raw, _rods(scene, side, places, states.raw))
-            if angles is None:
-                return np.full((1, scene.lanes), np.nan)
-            cases.append(np.where(states.reached.all(axis=0), angles.max(axis=0), np.nan))
-        return np.stack(cases)
+    def state(scene: Scene, side: Side, places: list[At]) -> Floats:
+        states = scene.states(side, places)
+        angles = tilt(scene, side, states.raw, _rods(scene, side, places, states.raw))
+        if angles is None:
+            return np.full((len(places), scene.lanes), np.nan)
+        return np.where(states.reached, angles, np.nan)
 
-    return figure
+    return state
 
 
 def _entry(name: str, definition: str, tilt: Tilt) -> Measure:
+    state = _of_states(tilt)
     return Measure(
         name=name,
         unit="deg",
@@ -69,7 +67,8 @@ def _entry(name: str, definition: str, tilt: Tilt) -> Measure:
         definition=definition + " Largest over the whole envelope of travel and rack position.",
         source="geometry of the joint; its limit is its maker's",
         stage=Stage.ENVELOPE,
-        figure=_largest(tilt),
+        figure=most_over_envelope(state),
+        state=state,
         scale=1.0,
         takes=frozenset({"wheel"}),
         needs_car=frozenset({"joints"}),

@@ -9,17 +9,15 @@ import numpy as np
 
 from kinematics import rows as k
 from kinematics.arrays import Floats
-from kinematics.measures.catalogue import Ask, Measure, Sample, Stage, sides_asked, window
+from kinematics.measures.catalogue import Ask, Measure, Stage
+from kinematics.measures.envelope import least_over_envelope
 from kinematics.scene import STRAIGHT, At, Scene, Side
 from kinematics.states import CornerStates
 
 PRACTICE = "common practice, no source"
 
-# Shares of the rack's travel at which a steer curve is first sampled.
+# Shares of the rack's travel (or of the stop) at which a steer curve is first sampled.
 TURNS = tuple(n / 8.0 for n in range(9))
-# Envelope: every quarter of rack travel, both ways, and every 20 mm of wheel travel.
-ENVELOPE_TURNS = tuple(n / 4.0 for n in range(-4, 5))
-ENVELOPE_STEP = 20.0
 SECANT_STEPS = 5
 
 
@@ -40,8 +38,8 @@ def turns(scene: Scene) -> tuple[Turn, ...]:
     return (LEFT_TURN,) if scene.mirrored else (LEFT_TURN, RIGHT_TURN)
 
 
-def _states_turned(scene: Scene, side: Side, turn: Turn, shares: tuple[float, ...]) -> CornerStates:
-    return scene.states(side, [At(turn=turn.sign * share) for share in shares])
+def _states_locked(scene: Scene, side: Side, turn: Turn, shares: tuple[float, ...]) -> CornerStates:
+    return scene.states(side, [At(lock=turn.sign * share) for share in shares])
 
 
 def _steered(scene: Scene, side: Side, turn: Turn, states: CornerStates) -> Floats:
@@ -60,10 +58,28 @@ def axes_distance(scene: Scene) -> Floats:
 def outer_angle(scene: Scene, turn: Turn, inner: float) -> Floats:
     """Outer wheel's steer angle where the inner wheel stands at ``inner`` deg, (n,) deg.
 
-    The rack position is found by the secant method inside the eighth of rack travel that brackets it;
-    not-a-number where the inner wheel does not come so far within the rack's travel.
+    Not-a-number where the inner wheel does not come so far before the stop.
     """
-    angles = _steered(scene, turn.inner, turn, _states_turned(scene, turn.inner, turn, TURNS))
+    rack, outer = scene.keep(("outer", turn.sign, inner), lambda: _outer_angle(scene, turn, inner))
+    return np.where(rack <= scene.stop + 1e-9, outer, np.nan)
+
+
+def rack_for(scene: Scene, turn: Turn, inner: float) -> Floats:
+    """Rack displacement from the centre at which the inner wheel stands at ``inner`` deg, (n,) mm.
+
+    Not-a-number where it does not come so far within the rack's own travel, whatever the stop.
+    """
+    kept = scene.keep(("outer", turn.sign, inner), lambda: _outer_angle(scene, turn, inner))
+    return np.asarray(kept[0])
+
+
+def _outer_angle(scene: Scene, turn: Turn, inner: float) -> Floats:
+    """Rack displacement and outer angle where the inner wheel stands at ``inner`` deg, (2, n).
+
+    The rack position is found by the secant method inside the eighth of rack travel that brackets it.
+    """
+    places = [At(turn=turn.sign * share) for share in TURNS]
+    angles = _steered(scene, turn.inner, turn, scene.states(turn.inner, places))
     # a state beyond the first that is out of reach, or where steer falls again, is no more lock
     rising = np.concatenate([np.ones((1, scene.lanes), bool), np.diff(angles, axis=0) > 0.0])
     usable = np.logical_and.accumulate(rising & np.isfinite(angles), axis=0)
@@ -77,8 +93,10 @@ def outer_angle(scene: Scene, turn: Turn, inner: float) -> Floats:
     miss_low = np.where(met, angles[high - 1, lanes] - inner, -1.0)
     miss_high = np.where(met, angles[high, lanes] - inner, 1.0)
     share = _secant(scene, turn, inner, (f_low, miss_low), (f_high, miss_high))
-    outer = _outer_states(scene, turn, share)
-    return np.where(met, _steered(scene, turn.outer, turn, outer)[0], np.nan)
+    outer = _steered(scene, turn.outer, turn, _outer_states(scene, turn, share))[0]
+    return np.stack(
+        [np.where(met, share * scene.rack_travel, np.nan), np.where(met, outer, np.nan)]
+    )
 
 
 def _rack(scene: Scene, turn: Turn, share: Floats) -> Floats:
@@ -144,7 +162,7 @@ def _toe_out_on_turns(scene: Scene, ask: Ask) -> Floats:
 
 def _lock_of(scene: Scene, turn: Turn, side: Side) -> Floats:
     """Steer of one wheel at the stop, (n,); not-a-number where some rack position before is unreached."""
-    states = _states_turned(scene, side, turn, TURNS)
+    states = _states_locked(scene, side, turn, TURNS)
     angles = _steered(scene, side, turn, states)
     unbroken = states.reached.all(axis=0) & (np.diff(angles, axis=0) > 0.0).all(axis=0)
     return np.where(unbroken, angles[-1], np.nan)
@@ -194,7 +212,7 @@ def _wheels_at_lock(scene: Scene, ask: Ask) -> list[tuple[Turn, Side]]:
 def _camber_at_lock(scene: Scene, ask: Ask) -> Floats:
     return np.stack(
         [
-            _states_turned(scene, side, turn, (1.0,)).camber[0]
+            _states_locked(scene, side, turn, (1.0,)).camber[0]
             for turn, side in _wheels_at_lock(scene, ask)
         ]
     )
@@ -211,34 +229,17 @@ def _lift_at_lock(scene: Scene, ask: Ask) -> Floats:
 
 def _held_at_lock(scene: Scene, side: Side, turn: Turn) -> CornerStates:
     if scene.mirrored and side == "right":
-        return scene.held_arm("left", At(turn=-turn.sign))
-    return scene.held_arm(side, At(turn=turn.sign))
+        return scene.held_arm("left", At(lock=-turn.sign))
+    return scene.held_arm(side, At(lock=turn.sign))
 
 
-def envelope(scene: Scene, sample: Sample = "all") -> list[At]:
-    """States of the envelope of travel and rack position, to beyond the stop by the allowance.
-
-    ``ends`` are its corners; ``top`` those at full lock with the left wheel on the inside, the one that
-    comes near over-centre.
-    """
-    shares = {"top": (1.0,), "ends": (-1.0, 1.0), "all": ENVELOPE_TURNS}[sample]
-    beyond = scene.frame.overtravel
-    travel = window(scene.frame.travel, "all" if sample == "all" else "ends", step=ENVELOPE_STEP)
-    return [At(t, share, beyond if abs(share) == 1.0 else 0.0) for share in shares for t in travel]
+def _toggle(scene: Scene, side: Side, places: list[At]) -> Floats:
+    """Toggle angle of each state, 0 where a state cannot be reached."""
+    return np.asarray(np.nan_to_num(scene.states(side, places).toggle, nan=0.0))
 
 
-def _toggle_margin(scene: Scene, ask: Ask) -> Floats:
-    """Least toggle angle over the envelope, 0 where a state of the envelope cannot be reached."""
-    places = envelope(scene, ask.sample)
-    cases = []
-    for side in sides_asked(scene, ask):
-        states = scene.states(side, places)
-        cases.append(np.where(states.reached.all(axis=0), _least(states.toggle), 0.0))
-    return np.stack(cases)
-
-
-def _least(angles: Floats) -> Floats:
-    return np.asarray(np.nan_to_num(angles, nan=0.0).min(axis=0))
+def _stop_travel(scene: Scene, ask: Ask) -> Floats:
+    return scene.stop[None, :]
 
 
 def _rack_curve(
@@ -296,6 +297,7 @@ MEASURES = (
         source=_ACKERMANN,
         stage=Stage.STEER,
         figure=_ackermann,
+        stop_only_masks=True,
         scale=5.0,
         takes=_AT_POINTS,
         default_at=20.0,
@@ -310,6 +312,7 @@ MEASURES = (
         source=PRACTICE,
         stage=Stage.STEER,
         figure=_toe_out_on_turns,
+        stop_only_masks=True,
         scale=0.5,
         takes=_AT_POINTS,
         default_at=20.0,
@@ -317,11 +320,22 @@ MEASURES = (
         curve=_toe_out_curve,
     ),
     Measure(
+        name="stop_travel",
+        unit="mm",
+        group="steer",
+        definition="Rack travel from the centre to the steering stop, set so that every limit of toggle, "
+        "clearance and joint tilt holds over full bump and droop and beyond it by the allowance; the "
+        "rack's own end where nothing asks for less.",
+        source=PRACTICE,
+        stage=Stage.STEER,
+        figure=_stop_travel,
+        scale=2.0,
+    ),
+    Measure(
         name="lock_inner",
         unit="deg",
         group="steer",
-        definition="Steer angle of the inner wheel with the rack at its stop; no figure where the "
-        "linkage does not reach the stop.",
+        definition="Steer angle of the inner wheel with the rack at the solved stop.",
         source=PRACTICE,
         stage=Stage.STEER,
         figure=_lock_inner,
@@ -333,7 +347,7 @@ MEASURES = (
         name="lock_outer",
         unit="deg",
         group="steer",
-        definition="Steer angle of the outer wheel with the rack at its stop.",
+        definition="Steer angle of the outer wheel with the rack at the solved stop.",
         source=PRACTICE,
         stage=Stage.STEER,
         figure=_lock_outer,
@@ -396,10 +410,10 @@ MEASURES = (
         "the allowance; 0 where the linkage goes over centre.",
         source=_TRANSMISSION,
         stage=Stage.ENVELOPE,
-        figure=_toggle_margin,
+        figure=least_over_envelope(_toggle),
+        state=_toggle,
         scale=2.0,
         takes=frozenset({"wheel"}),
-        bound="shrinks",
         along="steer",
         curve=_rack_curve(lambda scene, side, states: states.toggle),
     ),

@@ -157,4 +157,5 @@ def test_a_lane_that_is_not_a_number_spoils_no_other() -> None:
     for measure in FIGURES:
         figures = measure(scene_of(MIDDLING, mixed))
         np.testing.assert_array_equal(figures[:, good], measure(scene_of(MIDDLING, left)))
-        assert not (figures[:, 3] > 0.0).any(), measure.name
+        # the rack's own end is a figure of the rack, not of the linkage
+        assert measure.name == "stop_travel" or not (figures[:, 3] > 0.0).any(), measure.name

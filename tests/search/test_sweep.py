@@ -7,11 +7,44 @@ from itertools import product
 import numpy as np
 import pytest
 
-from goals.verdicts import total_weight
-from optimiser.evaluate import verdict_of
+from goals.verdicts import Demand, holds, total_weight
+from kinematics.arrays import Bools, Floats
+from kinematics.measures.envelope import travels
+from kinematics.scene import At, Scene
+from kinematics.stops import STEP
+from optimiser.evaluate import stopped, verdict_of
 from optimiser.inner import sweep
 from optimiser.problem import Problem
 from tests.search.catalogues import random_problem
+
+
+def walked_stops(scene: Scene, wanted: list[Demand]) -> Floats:
+    """Every lane's stop by walking outward step by step from the centre; nothing is skipped."""
+    sides, past = scene.sides(), scene.frame.overtravel
+    ways = [(way, t) for way in (1.0, -1.0) for t in travels(scene)]
+    stop = np.zeros(scene.lanes)
+    going = np.arange(scene.lanes)
+
+    def kept(lanes: Scene, rack: Floats) -> Bools:
+        there = lanes.with_stop(rack)
+        places = [At(t, lock=way) for way, t in ways]
+        good = np.ones(lanes.lanes, dtype=bool)
+        for hold in holds(wanted):
+            for side in sides:
+                good &= hold.kept(hold.state(there, side, places)).all(axis=0)
+        return good
+
+    for n in range(int(scene.rack_travel.max() / STEP) + 2):
+        lanes = scene.take(going)
+        rack = np.minimum(n * STEP, lanes.rack_travel)
+        good = kept(lanes, rack) & kept(lanes, rack + past)
+        stop[going[good]] = rack[good]
+        going = going[good & (rack < lanes.rack_travel)]
+        if going.size == 0:
+            break
+    # a stop that is not the rack's own end is set to a whole step
+    own = stop >= scene.rack_travel
+    return np.where(own, stop, np.floor(stop / STEP + 1e-9) * STEP)
 
 
 def plain_best(problem: Problem, number: int, duty: str) -> tuple[float, tuple[int, ...]] | None:
@@ -23,6 +56,7 @@ def plain_best(problem: Problem, number: int, duty: str) -> tuple[float, tuple[i
         list(product(*(range(d.size) for d in assembly.dimensions))), dtype=np.int64
     )
     scene = assembly.scene(everything)
+    scene = scene.with_stop(walked_stops(scene, wanted))
     squares = np.zeros(len(everything))
     holds = np.ones(len(everything), dtype=bool)
     for demand in wanted:
@@ -78,7 +112,7 @@ def test_best_judged_alone_is_as_the_sweep_says() -> None:
             if found.best is None:
                 continue
             seen += 1
-            verdict = verdict_of(assembly.scene(np.array([found.best])), wanted)
+            verdict = verdict_of(stopped(assembly.scene(np.array([found.best])), wanted), wanted)
             assert verdict["feasible"]
             assert verdict["merit"] == pytest.approx(found.merit, abs=2e-9)
     assert seen > 3
@@ -97,7 +131,7 @@ def test_nothing_feasible_names_a_nearest_setting_and_its_lack() -> None:
                 continue
             seen += 1
             assert found.nearest is not None
-            verdict = verdict_of(assembly.scene(np.array([found.nearest])), wanted)
+            verdict = verdict_of(stopped(assembly.scene(np.array([found.nearest])), wanted), wanted)
             assert not verdict["feasible"]
             assert all(lack > 0 for lack in verdict["shortfalls"].values())
     assert seen > 3

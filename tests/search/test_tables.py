@@ -236,12 +236,12 @@ def test_check_needs_no_more_than_its_document() -> None:
 
 
 def test_a_figure_that_does_not_exist_is_a_dash_with_a_word() -> None:
-    asked = problem({"hill": duty(20, lock_inner={"min": 30})}, rack_travel=150.0)
+    asked = problem({"hill": duty(20, toe_out_on_turns={"min": 3, "at": 75})})
     document = check_document(asked)
-    assert document["duties"]["hill"]["measures"]["lock_inner"]["value"] is None
+    assert document["duties"]["hill"]["measures"]["toe_out_on_turns"]["value"] is None
     words = flat(printed(print_check, document, asked))
-    assert "inner wheel lock not reached, needs >= 30" in words
-    assert re.search(r"inner wheel lock, deg - - FAILS >= 30 not reached", words)
+    assert "toe-out on turns not reached, needs >= 3" in words
+    assert re.search(r"toe-out on turns at 75 deg, deg - FAILS >= 3 not reached", words)
 
 
 @given(

@@ -1,0 +1,174 @@
+"""The steering stop: how far the rack may go before something that must hold does not.
+
+A stop at r mm of rack is sound where every hold is kept at every sampled state from the centre to r, both
+ways, over the whole of wheel travel, and beyond r by the allowance for give and wear. The stop is the largest
+sound r. It is set by hand, so it is rounded down to a step that a person can set; where the rack comes to
+its own end first, the stop is that.
+
+Holds are looked at one after another, each only as far as those before it let the rack go.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from kinematics.arrays import Bools, Floats
+from kinematics.measures.catalogue import StateFigure
+from kinematics.measures.envelope import LOCKS, travels
+from kinematics.scene import At, Scene, Side
+
+STEP = 0.5  # mm of rack
+GRAIN = 1e-9  # figures are good to about this: a value on the bound holds
+SHARES = tuple(share for share in LOCKS if share >= 0.0)
+
+
+@dataclass(frozen=True)
+class Hold:
+    """A bound on a figure of single states. Not-a-number does not hold. One ``side`` or every side."""
+
+    name: str
+    state: StateFigure
+    minimum: float | None = None
+    maximum: float | None = None
+    side: Side | None = None
+
+    def kept(self, values: Floats) -> Bools:
+        """Whether each value holds, any shape."""
+        good = np.isfinite(values)
+        if self.minimum is not None:
+            good &= values >= self.minimum - GRAIN
+        if self.maximum is not None:
+            good &= values <= self.maximum + GRAIN
+        return good
+
+    def in_hand(self, values: Floats) -> Floats:
+        """How far each value is from the nearer bound, in the figure's unit; less than 0 does not hold."""
+        room = np.full(values.shape, np.inf)
+        if self.minimum is not None:
+            room = np.minimum(room, values - self.minimum)
+        if self.maximum is not None:
+            room = np.minimum(room, self.maximum - values)
+        return np.where(np.isfinite(values), room, -np.inf)
+
+
+@dataclass(frozen=True)
+class Culprit:
+    """What keeps the rack from going further: a hold, and the state just past the stop that breaks it.
+
+    ``turn`` is +1 for a left turn and -1 for a right one; on a mirrored car the left wheel stands for both,
+    so a right turn is one with that wheel on the outside.
+    """
+
+    name: str
+    side: Side
+    travel: float
+    turn: float
+
+
+def solve_stop(scene: Scene, holds: Sequence[Hold]) -> Floats:
+    """The largest sound stop of every lane, (n,) mm of rack; 0 where a hold breaks at the centre."""
+    stop = scene.rack_travel
+    for hold in holds:
+        short = ~_sound(scene.with_stop(stop), hold, SHARES).all(axis=0)
+        if short.any():
+            lanes = np.flatnonzero(short)
+            stop = stop.copy()
+            stop[lanes] = _largest(scene.take(lanes).with_stop(stop[lanes]), hold)
+    return stop
+
+
+def sound_at(scene: Scene, holds: Sequence[Hold], stop: Floats) -> Bools:
+    """Whether every hold is kept at a stop (n,) itself, over the ends of wheel travel, (n,).
+
+    A stop for which this is false is too far; so is every larger one. It is no proof that one is sound.
+    Lanes without a stop (not-a-number) are not sound.
+    """
+    known = np.isfinite(stop)
+    there = scene.with_stop(np.where(known, stop, 0.0))
+    good = known
+    ends = [*scene.frame.travel, 0.0]
+    for hold in holds:
+        good &= _kept(there, hold, (1.0,), ends)[0]
+    return good
+
+
+def culprit(scene: Scene, holds: Sequence[Hold]) -> Culprit | None:
+    """What set the stop of a scene of one lane; None where the rack's own end did."""
+    stop = float(scene.stop[0])
+    if stop >= float(scene.rack_travel[0]):
+        return None
+    past = scene.with_stop(scene.stop + STEP)
+    worst: tuple[float, Culprit] | None = None
+    for hold in holds:
+        for side in _sides(scene, hold):
+            for at in _places(past, (1.0,), travels(scene)):
+                room = float(hold.in_hand(hold.state(past, side, [at]))[0, 0])
+                if room < -GRAIN and (worst is None or room < worst[0]):
+                    worst = room, Culprit(hold.name, side, at.travel, at.lock)
+    return None if worst is None else worst[1]
+
+
+def _largest(scene: Scene, hold: Hold) -> Floats:
+    """The largest sound stop, by halving, of lanes that are not sound at the stop they have."""
+    shares = np.asarray(SHARES)
+    sound = np.logical_and.accumulate(_sound(scene, hold, SHARES), axis=0)
+    # the first place that does not hold: a share of the stop, or beyond it by the allowance
+    first = (~sound).argmax(axis=0)
+    places = np.concatenate(
+        [shares[:, None] * scene.stop, scene.stop[None, :] + scene.frame.overtravel]
+    )
+    lanes = np.arange(scene.lanes)
+    broken = places[first, lanes] - scene.frame.overtravel
+    held = places[np.maximum(first - 1, 0), lanes] - scene.frame.overtravel
+    low = np.maximum(np.floor(held / STEP), 0.0)
+    high = np.maximum(np.ceil(np.minimum(broken, scene.stop) / STEP), low + 1.0)
+    while (going := high - low > 1.0).any():
+        some = np.flatnonzero(going)
+        middle = np.floor(0.5 * (low[some] + high[some]))
+        trial = scene.take(some).with_stop(STEP * middle)
+        good = _kept(trial, hold, (1.0,), travels(scene))[0]
+        low[some] = np.where(good, middle, low[some])
+        high[some] = np.where(good, high[some], middle)
+    return np.where(first == 0, 0.0, np.minimum(STEP * low, scene.stop))
+
+
+def _sound(scene: Scene, hold: Hold, shares: tuple[float, ...]) -> Bools:
+    """Whether a hold is kept at each share of the stop and, last, beyond it by the allowance, (k + 1, n)."""
+    inside = _kept(scene, hold, shares, travels(scene), beyond=0.0)
+    return np.concatenate([inside, _kept(scene, hold, (1.0,), travels(scene))])
+
+
+def _kept(
+    scene: Scene,
+    hold: Hold,
+    shares: tuple[float, ...],
+    wheel_travels: list[float],
+    beyond: float | None = None,
+) -> Bools:
+    """Whether a hold is kept at each share of the stop, both ways, at every wheel travel, (k, n)."""
+    places = _places(scene, shares, wheel_travels, beyond)
+    good = np.ones((len(shares), scene.lanes), dtype=bool)
+    for side in _sides(scene, hold):
+        kept = hold.kept(hold.state(scene, side, places))
+        good &= kept.reshape(len(shares), -1, scene.lanes).all(axis=1)
+    return good
+
+
+def _places(
+    scene: Scene, shares: tuple[float, ...], wheel_travels: list[float], beyond: float | None = None
+) -> list[At]:
+    past = scene.frame.overtravel if beyond is None else beyond
+    return [
+        At(travel, lock=way * share, beyond=past)
+        for share in shares
+        for way in (1.0, -1.0)
+        for travel in wheel_travels
+    ]
+
+
+def _sides(scene: Scene, hold: Hold) -> tuple[Side, ...]:
+    sides = scene.sides()
+    return sides if hold.side is None else tuple(side for side in sides if side == hold.side)
