@@ -20,6 +20,10 @@ _ABOVE_ZERO = (
     ("tyre", "width"),
     ("tyre", "diameter"),
     ("tyre", "loaded_radius"),
+    ("antiroll_bar", "diameter"),
+    ("antiroll_bar", "length"),
+    ("antiroll_bar", "arm_length"),
+    ("antiroll_bar", "link_length"),
 )
 
 

@@ -16,6 +16,7 @@ from typing import TypeVar
 from pydantic import BaseModel, ValidationError
 
 from goals.asks import check_asks, in_measure_units, unused_sections
+from goals.bars import check_bar_parts
 from goals.boxes import check_parts, parts_notices
 from goals.car import Car
 from goals.document import MAX_BYTES, Document, read_document
@@ -136,7 +137,12 @@ def _inner(reader: _Reader, model: type[Model], section: Section, within: object
 def _check(reader: _Reader, goals: Section, car: Section, parts: Section) -> list[str]:
     """What no single field can tell; on plain data, so that other faults do not hide these."""
     reader.faults += in_measure_units(goals)
-    for checks in (check_asks(goals, car), check_car(car), check_parts(parts, goals)):
+    for checks in (
+        check_asks(goals, car),
+        check_car(car),
+        check_parts(parts, goals),
+        check_bar_parts(parts, car),
+    ):
         # One more than is shown, so that the rest is known to be there.
         reader.faults += islice(checks, MAX_FAULTS + 1)
     return parts_notices(parts, goals) + car_notices(car) + unused_sections(car)

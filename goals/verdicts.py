@@ -163,6 +163,14 @@ def tilt_gates(joints: Joints) -> list[Demand]:
     ]
 
 
+def bar_gates() -> list[Demand]:
+    """The gates of a car whose anti-roll bar's geometry is told: its linkage reaches every state."""
+    return [
+        Demand("bar_linkage", MEASURES["link_angle"], (Ask(),), maximum=90.0 - 1e-6),
+        Demand("bar_linkage_at_lock", MEASURES["bar_toggle"], (Ask(),), minimum=1e-6),
+    ]
+
+
 def thread_gate(engagement: float) -> Demand:
     """The gate of a build with a tie-rod kit: an adjuster in the box fits the solved rod length."""
     return Demand("rod_fit", MEASURES["thread_engagement"], (Ask(),), minimum=engagement)

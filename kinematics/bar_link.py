@@ -6,7 +6,7 @@ the knuckle or the strut carries. With r from pivot to end as drawn and d from p
 Seen along the bar's axis the discriminant a^2 + b^2 - c^2 is (arm times link times the sine of the angle
 between them)^2: it falls to zero where arm and link lie in line, and the root's sign is the linkage's branch.
 
-Left-hand axes (x forward, y outward, z up), mm; arrays are vectors (3, n) of n lanes or (3, s, n) of s states.
+Left-hand axes (x forward, y outward, z up), mm; vectors are (3, n) for n lanes or (3, s, n) for s states.
 The linkage is rigid: bushes that give, joints' play and a link's own give are left out.
 """
 
@@ -46,7 +46,7 @@ class Mount:
 
 @dataclass(frozen=True, eq=False)
 class BarLinkage:
-    """n linkages: ``pivot`` and ``end`` (3, n) as drawn, link ``length`` (n,) mm, ``branch`` (n,) of +1 or -1."""
+    """n linkages: ``pivot`` and ``end`` (3, n) as drawn, link ``length`` (n,) mm, ``branch`` (n,) +1 or -1."""
 
     pivot: Floats
     end: Floats
@@ -84,12 +84,12 @@ class BarStates:
 
     @property
     def toggle(self) -> Floats:
-        """Angle between arm and link or its supplement, the smaller, seen along the bar's axis, (s, n) deg."""
+        """Angle between arm and link or its supplement, the smaller, along the bar's axis, (s, n) deg."""
         return np.asarray(90.0 - np.abs(self.link_angle))
 
 
 def branch_of(pivot: Floats, end: Floats, link: Floats) -> Floats:
-    """The branch on which points as drawn (3, n) lie, (n,) of +1 or -1: on which side of the arm the link is."""
+    """The branch on which points as drawn (3, n) lie, (n,) of +1 or -1: the side of the arm with the link."""
     r, d = end - pivot, link - pivot
     return np.where(d[0] * r[2] - d[2] * r[0] >= 0.0, -1.0, 1.0)
 

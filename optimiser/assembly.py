@@ -12,7 +12,7 @@ from goals.car import Joint as JointModel
 from goals.duties import Duty, GoalsFile
 from goals.parts import Rod, Station
 from kinematics.arrays import Floats, Ints
-from kinematics.bars import Bar
+from kinematics.bar_link import Mount
 from kinematics.channels import Channels
 from kinematics.corner import (
     Corners,
@@ -26,6 +26,14 @@ from kinematics.joints import Joints, StudJoint
 from kinematics.rods import RodKit
 from kinematics.scene import CarNumbers, DutyFrame, Scene, Side
 from kinematics.studs import Stud
+from optimiser.antiroll import (
+    antiroll_bar,
+    bar_channels,
+    bar_mount,
+    corner_heights,
+    has_geometry,
+    has_right,
+)
 from optimiser.channels import NUMBERS, STUD_LEVER, channel_of, numbers_of
 from optimiser.space import Build, Dimension
 
@@ -55,7 +63,8 @@ def measured(car: Car, side: Side = "left") -> Corners:
 
 def sides_of(car: Car) -> tuple[Side, ...]:
     """Sides whose geometry differs: the left one alone where the right is its mirror."""
-    return ("left",) if car.points_right is None else ("left", "right")
+    mirrored = car.points_right is None and not has_right(car)
+    return ("left",) if mirrored else ("left", "right")
 
 
 def car_numbers(car: Car) -> CarNumbers:
@@ -75,25 +84,25 @@ def car_numbers(car: Car) -> CarNumbers:
         hub_height=float(drop),
         wheel_rate=None if springs is None else springs.rate * springs.motion_ratio**2,
         bar=antiroll_bar(car),
+        bar_mounts=_bar_mounts(car),
+        bar_heights=corner_heights(car),
         rear_roll_stiffness=None if rear is None else rear.roll_stiffness,
         rear_track=None if rear is None else rear.track,
         joints=_joints(car),
     )
 
 
-def antiroll_bar(car: Car) -> Bar | None:
-    """The front anti-roll bar; None where the car file gives none."""
-    bar = car.antiroll_bar
-    if bar is None:
+def _bar_mounts(car: Car) -> dict[Side, Mount] | None:
+    if not has_geometry(car):
         return None
-    return Bar(
-        diameter=bar.diameter,
-        bore=bar.bore,
-        length=bar.length,
-        arm=bar.arm,
-        arm_length=bar.arm if bar.arm_length is None else bar.arm_length,
-        motion_ratio=bar.motion_ratio,
-    )
+    return {side: _bar_mount(car, side) for side in ("left", "right")}
+
+
+def _bar_mount(car: Car, side: Side) -> Mount:
+    """What carries the anti-roll bar's link on one side, as measured."""
+    points = corner_points(car, side)
+    frame = knuckle_frame(car.static.toe, car.static.camber)
+    return bar_mount(car, points["hub_face"], frame, points["strut_lower"], points["top_mount"])
 
 
 def _joints(car: Car) -> Joints:
@@ -156,6 +165,9 @@ def _measured_channels(car: Car, side: Side) -> dict[str, Floats]:
     for name in NUMBERS:
         section, _, key = name.partition(".")
         base[name] = np.array(numbers.get(section, {}).get(key, 0.0))
+    if car.antiroll_bar is not None:
+        mount = _bar_mount(car, side) if has_geometry(car) else None
+        base.update(bar_channels(car.antiroll_bar, side, mount))
     return base
 
 

@@ -8,7 +8,16 @@ from functools import cached_property
 from goals.car import Car
 from goals.duties import GoalsFile
 from goals.parts import Parts
-from goals.verdicts import Demand, demands, linkage_gate, stud_gate, thread_gate, tilt_gates
+from goals.verdicts import (
+    Demand,
+    bar_gates,
+    demands,
+    linkage_gate,
+    stud_gate,
+    thread_gate,
+    tilt_gates,
+)
+from optimiser.antiroll import has_geometry
 from optimiser.assembly import Assembly, duty_frame, duty_toe
 from optimiser.space import Build, Dimension, Space, duty_dimensions, make_space
 
@@ -55,7 +64,8 @@ class Problem:
     def gates_as_measured(self) -> list[Demand]:
         """The gates that hold for the car as its file gives it, whatever the goals."""
         tilts = [] if self.car.joints is None else tilt_gates(self.car.joints)
-        return [linkage_gate(), *tilts]
+        bars = bar_gates() if has_geometry(self.car) else []
+        return [linkage_gate(), *bars, *tilts]
 
     def demands(self, assembly: Assembly, duty_name: str) -> list[Demand]:
         """A duty's limits, targets and gates on a build."""
@@ -66,4 +76,6 @@ class Problem:
             wanted.append(stud_gate(assembly.stud.allowable))
         if self.car.joints is not None:
             wanted += tilt_gates(self.car.joints)
+        if has_geometry(self.car):
+            wanted += bar_gates()
         return sorted(wanted, key=lambda d: (d.stage, not d.is_limit))

@@ -21,6 +21,7 @@ DECIMALS = {
     "N/g": 0,
     "N·m/deg": 0,
     "N/mm": 1,
+    "N": 0,
 }
 FINE_DEGREES = 0.05  # angles whose noticed difference is finer than this get a third decimal
 MOST_DECIMALS = 9
@@ -34,6 +35,8 @@ GATES = {
     "ball_joint_limit": "ball_joint_tilt",
     "tie_rod_outer_limit": "tie_rod_outer_tilt",
     "tie_rod_inner_limit": "tie_rod_inner_tilt",
+    "bar_linkage": "link_angle",
+    "bar_linkage_at_lock": "bar_toggle",
 }
 PLAIN = {
     "toe_out_on_turns": "toe-out on turns",
@@ -42,6 +45,8 @@ PLAIN = {
     "stop_travel": "rack at the stop",
     "rod_fit": "thread engagement",
     "linkage": "toggle margin",
+    "bar_linkage": "anti-roll bar's linkage",
+    "bar_linkage_at_lock": "anti-roll bar's linkage on lock",
 }
 
 
@@ -177,7 +182,7 @@ def why_missing(name: str) -> str:
     measure = MEASURES.get(measure_of(name))
     if measure is None:
         return "no figure"
-    if measure.name.endswith("_tilt"):
+    if measure.name.endswith("_tilt") or "antiroll_bar.pivot" in measure.needs_car:
         return "not told or not reached"
     if measure.name == "stud_stress":
         return "no strength told"

@@ -210,7 +210,7 @@ MEASURES = (
         definition="Vertical force at one front wheel per mm of its travel from the anti-roll bar, the "
         "wheels moving oppositely: 2 K MR^2, K from torsion of the bar and bending of both arms in "
         "series (G 79.3 GPa, E 206 GPa), MR the arm's end's travel along its arc per wheel travel: solved "
-        "where the car file gives the bar's geometry, else as given. Left out: bending between the bushes, the "
+        "where the car file gives the bar's points, else as given. Left out: bending between the bushes, the "
         "give of bushes and links.",
         source=BEAMS,
         stage=Stage.TRAVEL,
