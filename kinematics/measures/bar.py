@@ -224,8 +224,8 @@ MEASURES = (
         unit="N",
         group="loads",
         definition="Force at the anti-roll bar's arm ends, square to the arm, of the twist with which the "
-        "car stands straight ahead at ride height, or with its wheels at antiroll_bar.corner_heights; no sign, "
-        "the larger of both ends. The bar is taken as made with both arms in one plane.",
+        "car stands straight ahead at ride height, or with its wheels at antiroll_bar.corner_heights; no "
+        "sign, the larger of both ends. The bar is taken as made with both arms in one plane.",
         source="standard beam theory, see kinematics/bars.py",
         stage=Stage.TRAVEL,
         figure=_preload,
@@ -237,8 +237,8 @@ MEASURES = (
         unit="deg",
         group="loads",
         definition="How far the anti-roll bar's arm and link are from lying in line: the smaller of the "
-        "angle between them and its supplement, seen along the bar's axis. Least over the whole envelope of travel "
-        "and rack position.",
+        "angle between them and its supplement, seen along the bar's axis. Least over the whole envelope of "
+        "travel and rack position.",
         source=LINKAGE,
         stage=Stage.ENVELOPE,
         figure=least_over_envelope(_toggle),
