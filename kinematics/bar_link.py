@@ -46,7 +46,7 @@ class Mount:
 
 @dataclass(frozen=True, eq=False)
 class BarLinkage:
-    """``pivot`` and ``end`` (3, n) of n linkages as drawn, link ``length`` (n,) mm, ``branch`` (n,) +1 or -1."""
+    """n linkages: ``pivot`` and ``end`` (3, n) mm as drawn, link ``length`` (n,) mm, ``branch`` (n,) ±1."""
 
     pivot: Floats
     end: Floats
