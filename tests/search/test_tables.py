@@ -267,7 +267,7 @@ def test_words_of_bounds_and_labels() -> None:
 
 
 def test_a_bent_shell_has_figures_of_both_its_sides() -> None:
-    """Each wheel's and each turn's own figure, which the limit holds on both; the right wheel's curves too."""
+    """Each wheel's and each turn's own figure; the right wheel has its own curves, too."""
     bent = problem(right=uneven())
     document = check_document(bent)
     record = document["duties"]["hill"]
