@@ -86,6 +86,8 @@ class Rack(Strict):
     """Rack travel per turn of the handwheel, mm."""
     compliance: Annotated[Length, Field(ge=0)] = 0.0
     """How far the rack gives, mm per kN of rack force."""
+    force: Annotated[Number, Field(ge=0)] | None = None
+    """Greatest force along the rack that is counted with, kN; with compliance it adds to the overtravel."""
 
 
 class Wheel(Strict):

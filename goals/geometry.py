@@ -57,6 +57,11 @@ def car_notices(car: Section) -> list[str]:
         notices.append(
             f"the tyre's loaded radius, {radius:g} mm, is more than half its diameter, {diameter:g} mm"
         )
+    compliance = car.down("rack", "compliance").quantity(LENGTH)
+    if compliance and car.down("rack").mapping().get("force") is None:
+        notices.append(
+            "the rack's compliance is not counted: no 'force' in the car's rack says how hard it is pushed"
+        )
     return notices
 
 

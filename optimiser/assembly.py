@@ -122,9 +122,14 @@ def _joints(car: Car) -> Joints:
     return Joints(stud(said.tie_rod_outer), said.tie_rod_inner is not None, stud(said.ball_joint))
 
 
-def duty_frame(goals: GoalsFile, duty: Duty) -> DutyFrame:
+def duty_frame(goals: GoalsFile, car: Car, duty: Duty) -> DutyFrame:
     """How the duty's figures are judged."""
-    return DutyFrame(duty.travel, goals.tolerances.rack_overtravel, duty.counter_steers)
+    return DutyFrame(duty.travel, overtravel(goals, car), duty.counter_steers)
+
+
+def overtravel(goals: GoalsFile, car: Car) -> float:
+    """How far the rack may come past its stop, mm: the goals' allowance and the rack's own give."""
+    return goals.tolerances.rack_overtravel + car.rack.compliance * (car.rack.force or 0.0)
 
 
 def duty_toe(car: Car, duty: Duty) -> float:

@@ -57,7 +57,7 @@ class Problem:
             build,
             dimensions,
             lowering,
-            duty_frame(self.goals, duty),
+            duty_frame(self.goals, self.car, duty),
             duty_toe(self.car, duty),
         )
 

@@ -15,7 +15,17 @@ from optimiser.problem import Problem
 from optimiser.ranking import Row, feasible, merit
 from optimiser.settings import Setting, differ, part_name, settings_of, solved_texts, source_of
 from optimiser.space import AS_IS, Build
-from optimiser.wording import clean, counted, fault_words, fixed, plain, price, short, spoken
+from optimiser.wording import (
+    clean,
+    counted,
+    fault_words,
+    fixed,
+    plain,
+    price,
+    sets_stop,
+    short,
+    spoken,
+)
 
 HASH_LENGTH = 10
 MOST_MARGINS = 3
@@ -216,7 +226,11 @@ def _changeover(problem: Problem, build: Build, settings: list[Setting]) -> Iter
 
 
 def _tightest(benches: dict[str, DutyBench]) -> Iterator[Block]:
-    every = sorted((m for b in benches.values() for m in b.margins), key=lambda m: m.in_scales)
+    # what the stop stands at has next to nothing in hand by its nature
+    every = sorted(
+        (m for b in benches.values() for m in b.margins if not sets_stop(b.record, m.key)),
+        key=lambda m: m.in_scales,
+    )
     if not every:
         return
     yield Heading("Tightest limits")

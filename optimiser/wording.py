@@ -90,6 +90,12 @@ def stop_words(set_by: Record) -> str:
     return f"{plain(set_by['by'])}, {set_by['wheel']} wheel{turn}, {travel_words(set_by['travel'])}"
 
 
+def sets_stop(record: Record, key: str) -> bool:
+    """Whether the steering stop of a duty's record stands where this limit would break beyond it."""
+    by = (record.get("solved") or {}).get("stop_set_by", {}).get("by", "")
+    return bool(by) and measure_of(by) == measure_of(key)
+
+
 def travel_words(travel: float) -> str:
     """A wheel travel in words: '60 mm bump', 'ride height'."""
     if travel == 0.0:

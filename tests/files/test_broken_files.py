@@ -8,6 +8,7 @@ import pytest
 
 from goals.faults import InputError
 from goals.reading import load_goals, load_saved
+from optimiser.assembly import overtravel
 from tests.files.inputs import CAR, GOALS, GOOD, PARTS, faults_of, lay, marked, spoil
 
 # A bar with its points, before the car's masses.
@@ -195,7 +196,7 @@ SLIPS = {
     "point of four": ("car", "[0, 740, 290]", "§[0, 740, 290, 1]", ["a list of 4"]),
     "word in a point": ("car", "[0, 740, 290]", "[0, §out, 290]", ["points.hub_face#2: 'out'"]),
     "suspension": ("car", "suspension: strut", "suspension: §strutt", ["'strutt'", "strut"]),
-    "number for a name": ("car", "name: Heron Mk2", "name: §911", ["911 for name", "quotes"]),
+    "number for a name": ("car", "name: Wendle Two", "name: §911", ["911 for name", "quotes"]),
     "arm without an axis": (
         "car",
         "arm_rear: [-170, 330, 195]",
@@ -436,9 +437,9 @@ SLIPS = {
     ),
     # what is no YAML, or more than the plain kind
     "tab": ("goals", "    lowered_by: 45", "    §\tlowered_by: 45", ["a tab", "spaces"]),
-    "colon in a text": ("car", "name: Heron Mk2", "name: Heron§: Mk2", ["':'", "quotes"]),
+    "colon in a text": ("car", "name: Wendle Two", "name: Wendle§: Two", ["':'", "quotes"]),
     "open bracket": ("car", "[0, 740, 290]", "[0, 740, 290", ["bracket"]),
-    "open quote": ("car", "name: Heron Mk2", 'name: §"Heron', ["a quote that is not closed"]),
+    "open quote": ("car", "name: Wendle Two", 'name: §"Wendle', ["a quote that is not closed"]),
     "wrong indent": (
         "goals",
         "    static: {toe: 0.05}",
@@ -446,7 +447,7 @@ SLIPS = {
         ["indented otherwise"],
     ),
     "line without a colon": ("car", "wheelbase: 2480\n", "wheelbase\n", ["':'"]),
-    "sign that starts no text": ("car", "name: Heron Mk2", "name: §@home", ["'@'", "quotes"]),
+    "sign that starts no text": ("car", "name: Wendle Two", "name: §@home", ["'@'", "quotes"]),
     "alias of nothing": ("car", "[0, 740, 290]", "§*hub", ["alias '*hub'"]),
     "second document": ("goals", "search:", "§---\nsearch:", ["a second document"]),
     "tag": ("car", "wheelbase: 2480", "wheelbase: §!!python/name:os.system 2480", ["the tag"]),
@@ -454,7 +455,7 @@ SLIPS = {
     "merge key": ("goals", "    lowered_by: 45", "    §<<: {lowered_by: 45}", ["merge key"]),
     "true as a key": ("goals", "  pads:", "  §true:", ["true as a key", "quotes"]),
     "list as a key": ("goals", "  pads:", "  §[a, b]:", ["a key that is a list"]),
-    "half a character": ("car", "name: Heron Mk2", 'name: §"\\ud800"', ["half a character"]),
+    "half a character": ("car", "name: Wendle Two", 'name: §"\\ud800"', ["half a character"]),
     "endless number": ("car", "2480", "§" + "9" * 5000, ["5000 digits"]),
 }
 
@@ -565,7 +566,7 @@ def test_sound_files_load_with_the_bytes_that_were_read(tmp_path: Path) -> None:
     assert {name: raw.decode() for name, raw in loaded.files.items()} == GOOD
     assert loaded.notices == []
     assert loaded.goals.car == "car.yaml"
-    assert loaded.car.name == "Heron Mk2"
+    assert loaded.car.name == "Wendle Two"
     assert loaded.car.points.hub_face == (0.0, 740.0, 290.0)
     stack = loaded.parts.stations["tie_rod_stud"][0].stack  # type: ignore[index]
     assert stack is not None
@@ -601,7 +602,7 @@ def test_a_fault_of_a_car_in_the_goals_file_is_told_once_and_there(tmp_path: Pat
 def test_a_runs_own_copies_are_read_whatever_the_goals_file_calls_them(tmp_path: Path) -> None:
     goals = spoil(GOALS, "car: car.yaml", "car: ../garage/heron.yaml")
     lay(tmp_path, goals=goals)
-    assert load_saved(tmp_path).car.name == "Heron Mk2"
+    assert load_saved(tmp_path).car.name == "Wendle Two"
 
 
 def test_oddities_are_notices(tmp_path: Path) -> None:
@@ -629,6 +630,17 @@ def test_springs_and_bar_are_used(tmp_path: Path) -> None:
     assert loaded.car.antiroll_bar.diameter == pytest.approx(22.225)
     assert loaded.car.antiroll_bar.bore == 0.0
     assert loaded.car.antiroll_bar.arm_length is None
+
+
+def test_a_rack_that_gives_is_counted_only_with_its_force(tmp_path: Path) -> None:
+    """[D] 0.4 mm per kN under 3 kN on top of 2.5 mm: 3.7 mm past the stop."""
+    car = spoil(CAR, "per_turn: 44}", "per_turn: 44, compliance: 0.4}")
+    (notice,) = load_goals(lay(tmp_path, car=car)).notices
+    assert "compliance is not counted" in notice and "'force'" in notice
+    pushed = spoil(CAR, "per_turn: 44}", "per_turn: 44, compliance: 0.4, force: 3}")
+    loaded = load_goals(lay(tmp_path, car=pushed))
+    assert loaded.notices == []
+    assert overtravel(loaded.goals, loaded.car) == pytest.approx(3.7)
 
 
 def test_a_wheel_that_stands_on_the_ground_is_no_notice(tmp_path: Path) -> None:
