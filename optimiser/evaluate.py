@@ -13,6 +13,7 @@ from goals.verdicts import Demand, holds, merit_of, total_weight
 from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.measures import MEASURES, Ask
+from kinematics.measures.bar import preload_free_link
 from kinematics.measures.catalogue import Measure
 from kinematics.measures.steer import steer_pair
 from kinematics.scene import Scene, Side
@@ -157,7 +158,18 @@ def solved_of(
     }
     for side in scene.sides():
         solved["tie_rod" if side == "left" else "tie_rod_right"] = _rod_of(scene, side)
+    if scene.car.bar_mounts is not None:
+        solved["bar_link"] = _bar_links_of(scene)
     return solved
+
+
+def _bar_links_of(scene: Scene) -> Record:
+    """Both links of the anti-roll bar between joints, and the right one's length that frees the bar, mm."""
+    lengths: Record = {
+        side: number(scene.channels.get("antiroll_bar.link_length", side)[0])
+        for side in ("left", "right")
+    }
+    return {**lengths, "right_free": number(preload_free_link(scene, "right")[0])}
 
 
 def stop_set_by(scene: Scene, wanted: list[Demand]) -> Record:

@@ -15,6 +15,7 @@ from optimiser.checking import check_document
 from optimiser.evaluate import candidate
 from optimiser.inner import sweep
 from optimiser.problem import Problem
+from optimiser.settings import solved_texts
 from tests.bars import END, LINKS, PIVOT, bar_mapping, problem_with
 from tests.cars import MIDDLING
 from tests.search.test_sweep import plain_best
@@ -143,7 +144,7 @@ def test_a_longer_arm_leaves_the_joint_in_the_body_of_the_arm() -> None:
 
 
 def test_a_strut_slid_in_the_knuckle_takes_a_clamped_joint_along() -> None:
-    """A strut 10 mm further inboard in the knuckle: what it carries goes along, what the knuckle carries not."""
+    """A strut 10 mm further inboard in the knuckle takes what it carries along, and nothing else."""
     slid = {"knuckle": [{"id": "slid", "today": True, "moves": {"strut_lower": [0, -10, 0]}}]}
     moved = {}
     for link_on in ("strut", "knuckle"):
@@ -284,3 +285,32 @@ def test_check_tells_the_bars_figures() -> None:
     for name in ("bar_motion_ratio", "link_angle", "bar_preload", "bar_toggle", "bar_rate"):
         assert measured[name]["value"] is not None, name
     assert measured["bar_preload"]["value"] == 0.0
+
+
+def test_a_candidate_tells_its_links_and_the_right_one_that_frees_the_bar() -> None:
+    """As measured on the left; the right arm was drawn 8 mm lower than level."""
+    measured = float(np.linalg.norm(np.array(LINKS["arm"]) - np.array(END)))
+    lower = [PIVOT[0] - np.sqrt(200.0**2 - 8.0**2), -END[1], PIVOT[2] - 8.0]
+    for right, freed in ((None, measured), ({"end": lower}, measured)):
+        more = {} if right is None else {"right": right}
+        problem = problem_with(bar_mapping("arm", **more))
+        assembly = problem.assembly(problem.space.build(0), "only")
+        assert assembly is not None
+        record = candidate(assembly, problem.demands(assembly, "only"), ())
+        links = record["solved"]["bar_link"]
+        assert links["left"] == pytest.approx(measured, abs=1e-9)
+        assert links["right_free"] == pytest.approx(freed, abs=1e-9)
+        words = dict(solved_texts({"only": record}))
+        if right is None:
+            assert words["bar links, mm between joints"] == {"only": f"{measured:.1f}"}
+        else:
+            assert links["right"] < measured - 5.0
+            assert words["the same for no preload"] == {"only": f"{measured:.1f}"}
+
+
+def test_a_car_without_the_bars_points_tells_no_links() -> None:
+    problem = problem_with(None)
+    assembly = problem.assembly(problem.space.build(0), "only")
+    assert assembly is not None
+    record = candidate(assembly, problem.demands(assembly, "only"), ())
+    assert "bar_link" not in record["solved"]
