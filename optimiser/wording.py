@@ -38,6 +38,8 @@ GATES = {
     "bar_linkage": "link_angle",
     "bar_linkage_at_lock": "bar_toggle",
 }
+# What the gates of the anti-roll bar's linkage come to: it reaches every state.
+BAR_REACHES = {"link_angle": ((None, 90.0 - 1e-6),), "bar_toggle": ((1e-6, None),)}
 PLAIN = {
     "toe_out_on_turns": "toe-out on turns",
     "lock_inner": "inner wheel lock",
@@ -167,6 +169,8 @@ def counted(number: int, word: str) -> str:
 def bound_words(name: str, bound: Bound) -> str:
     """A limit's bounds: '>= 20', '<= 0.2', '20 to 90'."""
     low, high = bound
+    if tuple(bound) in BAR_REACHES.get(measure_of(name), ()):
+        return "in reach"
     if low is not None and high is not None:
         return f"{short(low)} to {short(high)}"
     if high is not None:
