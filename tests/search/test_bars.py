@@ -16,6 +16,7 @@ from optimiser.evaluate import candidate
 from optimiser.inner import sweep
 from optimiser.problem import Problem
 from optimiser.settings import solved_texts
+from optimiser.wording import bound_words
 from tests.bars import END, LINKS, PIVOT, bar_mapping, problem_with
 from tests.cars import MIDDLING
 from tests.search.test_sweep import plain_best
@@ -314,3 +315,10 @@ def test_a_car_without_the_bars_points_tells_no_links() -> None:
     assert assembly is not None
     record = candidate(assembly, problem.demands(assembly, "only"), ())
     assert "bar_link" not in record["solved"]
+
+
+def test_the_gates_are_worded_as_reach_and_a_limit_of_ones_own_is_not() -> None:
+    assert bound_words("bar_linkage", [None, 90.0 - 1e-6]) == "in reach"
+    assert bound_words("bar_linkage_at_lock", [1e-6, None]) == "in reach"
+    assert bound_words("link_angle", [None, 30.0]) == "<= 30"
+    assert bound_words("toggle_margin", [1e-6, None]) == "not over centre"
