@@ -13,7 +13,19 @@ ARGUMENTS = ("over", "at", "wheel", "points")
 FIGURES = ("min", "max", "value", "tolerance")
 
 # Sections of the car file that only some measures need.
-OPTIONAL = ("masses", "springs", "antiroll_bar", "rear", "joints", "obstacles")
+OPTIONAL = (
+    "masses",
+    "springs",
+    "antiroll_bar",
+    "rear",
+    "joints",
+    "hub",
+    "brake",
+    "strut",
+    "arch",
+    "top_mount_outline",
+    "obstacles",
+)
 
 # What a section of the car file holds at least, for the fault that asks for it.
 _SECTIONS = {
@@ -23,6 +35,11 @@ _SECTIONS = {
     "antiroll_bar": "antiroll_bar: {diameter: …, length: …, arm: …, motion_ratio: …} in the car file",
     "antiroll_bar.pivot": "antiroll_bar: {pivot: …, end: …, link: …, link_on: …} in the car file",
     "joints": "joints: {ball_joint: {tilt: …}} in the car file",
+    "hub": "hub: {bolts: …, pitch_circle: …, stud_length: …} in the car file",
+    "brake": "brake: {profile: [[y, radius], …]} in the car file",
+    "strut": "strut: {bump: …, droop: …} in the car file",
+    "arch": "arch: {centre_x: …} in the car file",
+    "top_mount_outline": "top_mount_outline: {centre: [x, y], radius: …} in the car file",
 }
 
 
@@ -59,12 +76,12 @@ def _put(figure: Section, value: float) -> None:
     holder[figure.path[-1] if isinstance(holder, dict) else int(figure.path[-1])] = value
 
 
-def check_asks(goals: Section, car: Section) -> Iterator[Fault]:
+def check_asks(goals: Section, car: Section, parts: Section) -> Iterator[Fault]:
     """Faults of limits and targets that name no measure, or ask one for what it doesn't give."""
     measures = catalogue()
     for name, section in _measures_named(goals):
         if name in measures:
-            yield from _lacking(measures[name], section, car)
+            yield from _lacking(measures[name], section, car, parts)
         else:
             close = nearest(name, measures)
             found = f"unknown measure {show(name)}"
@@ -87,13 +104,13 @@ def unused_sections(car: Section) -> list[str]:
     ]
 
 
-def _lacking(measure: Any, section: Section, car: Section) -> Iterator[Fault]:
+def _lacking(measure: Any, section: Section, car: Section, parts: Section) -> Iterator[Fault]:
     given = car.data
     if not isinstance(given, dict):
         return
     for name in sorted(measure.needs_car):
         section_name, _, entry = name.partition(".")
-        written = given.get(section_name)
+        written = given.get(section_name) or _from_parts(parts, section_name)
         if entry and written is None and section_name in measure.needs_car:
             continue  # the missing section is told already
         if written is None or (entry and isinstance(written, dict) and written.get(entry) is None):
@@ -104,6 +121,16 @@ def _lacking(measure: Any, section: Section, car: Section) -> Iterator[Fault]:
                 _SECTIONS.get(name, f"'{name}' in the car file"),
                 key=True,
             )
+
+
+def _from_parts(parts: Section, name: str) -> Any:
+    """What parts say together in place of a section of the car file; None where no part does."""
+    said: dict[Any, Any] = {}
+    for _, station in parts.down("stations").items():
+        for _, part in station.items():
+            said |= part.down(name).mapping() if name == "joints" else {}
+            said |= part.down("sets", name).mapping()
+    return said or None
 
 
 def _not_taken(measure: Any, section: Section, argument: str) -> Fault:

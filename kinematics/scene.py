@@ -19,7 +19,7 @@ from kinematics.arrays import Floats, Ints
 from kinematics.bar_link import Mount
 from kinematics.bars import Bar
 from kinematics.channels import Channels
-from kinematics.joints import Joints
+from kinematics.fittings import Fittings
 from kinematics.rods import RodKit
 from kinematics.states import CornerStates, solve
 from kinematics.studs import Stud
@@ -71,7 +71,6 @@ class CarNumbers:
     bar_heights: tuple[float, float] = (0.0, 0.0)
     rear_roll_stiffness: float | None = None
     rear_track: float | None = None
-    joints: Joints = field(default_factory=Joints)
 
 
 @dataclass(frozen=True)
@@ -93,7 +92,8 @@ class Scene:
     ``rack_travel`` (to the rack's own end) and ``rack_per_turn`` are (n,) mm; ``stop`` is where the steering
     stop holds the rack, (n,) mm, the rack's own end where it was not solved. ``stud_lever`` is the lever arm
     of the outer tie-rod joint on its stud, (n,) mm; ``price`` is (n,). Tie rods are set already.
-    ``channels`` are the points and numbers that the parts and settings of each lane come to.
+    ``channels`` are the points and numbers that the parts and settings of each lane come to; ``fittings``
+    are what all lanes have alike.
     """
 
     car: CarNumbers
@@ -107,6 +107,7 @@ class Scene:
     channels: Channels
     rod_kit: RodKit | None = None
     stud: Stud | None = None
+    fittings: Fittings = field(default_factory=Fittings)
     stop: Floats = field(default_factory=lambda: np.zeros(0))
     _store: dict[tuple[Side, At], CornerStates] = field(default_factory=dict, repr=False)
     _turn_sign: Floats | None = field(default=None, repr=False)
@@ -234,6 +235,7 @@ class Scene:
             channels=self.channels.take(lanes),
             rod_kit=self.rod_kit,
             stud=self.stud,
+            fittings=self.fittings,
             stop=self.stop[lanes],
             _kept={key: figure[..., lanes] for key, figure in self._kept.items()},
             _store={key: states.take(lanes) for key, states in self._store.items()},

@@ -16,6 +16,23 @@ VECTORS = (*ARM, *BODY, *KNUCKLE, *STEERING)
 # Height of the stack under the outer tie-rod joint: it is the stud's lever arm beside moving the joint.
 STUD_LEVER = "tie_rod_stud.lever"
 
+# Numbers that neither car nor parts need tell: not-a-number where they do not.
+OPTIONAL = (
+    "hub.bolts",
+    "hub.pitch_circle",
+    "hub.spigot",
+    "hub.stud_length",
+    "hub.stud_diameter",
+    "hub.stud_pitch",
+    "hub.engagement",
+    "wheel.bolts",
+    "wheel.pitch_circle",
+    "wheel.bore",
+    "wheel.pad",
+    "strut.bump",
+    "strut.droop",
+)
+
 NUMBERS = (
     "rack.travel",
     "rack.per_turn",
@@ -25,9 +42,13 @@ NUMBERS = (
     "tyre.width",
     "tyre.diameter",
     "tyre.loaded_radius",
+    *OPTIONAL,
     "lowered_by",
     STUD_LEVER,
 )
+
+# What each station's stack leaves unfilled of its stud; only builds with such a stack have the channel.
+UNFILLED = {station: f"{station.value}.unfilled" for station in Station}
 
 # The anti-roll bar's; only a car with a bar has its numbers, only one whose bar's points are told has these.
 BAR = ("bar_pivot", "bar_end", "bar_link")
@@ -36,7 +57,15 @@ BAR_NUMBERS = tuple(f"antiroll_bar.{name}" for name in BarNumbers.model_fields)
 # Channels that leave the straight-ahead pose at a given toe as it is: the tie rod's own ends and the rack,
 # and the anti-roll bar, which moves no wheel.
 STEERING_ONLY = frozenset(
-    {*STEERING, "rack.travel", "rack.per_turn", STUD_LEVER, *BAR, *BAR_NUMBERS}
+    {
+        *STEERING,
+        "rack.travel",
+        "rack.per_turn",
+        STUD_LEVER,
+        *UNFILLED.values(),
+        *BAR,
+        *BAR_NUMBERS,
+    }
 )
 
 
@@ -55,11 +84,12 @@ def numbers_of(numbers: Numbers | None) -> dict[str, float]:
     if numbers is None:
         return {}
     found: dict[str, float] = {}
-    for section in ("rack", "wheel", "tyre", "antiroll_bar"):
+    for section in ("rack", "wheel", "tyre", "hub", "strut", "antiroll_bar"):
         block = getattr(numbers, section)
         if block is not None:
-            for name, value in block.model_dump(exclude_none=True).items():
-                found[f"{section}.{name}"] = float(value)
+            # the wheel's inside stands among its numbers, and is none
+            given = block.model_dump(exclude_none=True, exclude={"barrel"})
+            found |= {f"{section}.{name}": float(value) for name, value in given.items()}
     if numbers.lowered_by is not None:
         found["lowered_by"] = numbers.lowered_by
     return found

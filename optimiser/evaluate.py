@@ -19,6 +19,7 @@ from kinematics.measures.steer import steer_pair
 from kinematics.scene import Scene, Side
 from kinematics.stops import culprit, solve_stop
 from optimiser.assembly import Assembly
+from optimiser.reasons import reason
 
 Record = dict[str, Any]
 
@@ -80,6 +81,9 @@ def _entry(scene: Scene, measure: Measure, asks: tuple[Ask, ...], group: list[De
         entry["limit"] = max(shortfalls) <= 0.0
         entry["shortfall"] = max(shortfalls)
         entry["bounds"] = [[d.minimum, d.maximum] for d in limits]
+        why = "" if entry["limit"] else reason(measure.name, scene)
+        if why:
+            entry["because"] = why
     if targets:
         entry["miss"] = max(float(d.miss(figures)[0]) for d in targets)
         entry["wanted"] = list(targets[0].wanted) if points else targets[0].wanted[0]

@@ -12,7 +12,7 @@ import numpy as np
 
 from kinematics import rows as k
 from kinematics.arrays import Floats
-from kinematics.joints import ball_joint_tilt, inner_tilt, outer_tilt
+from kinematics.joints import ball_joint_tilt, inner_tilt, outer_tilt, top_mount_tilt
 from kinematics.measures.catalogue import Measure, Stage, StateFigure
 from kinematics.measures.envelope import most_over_envelope
 from kinematics.scene import At, Scene, Side
@@ -32,17 +32,24 @@ def _rods(scene: Scene, side: Side, places: list[At], raw: Floats) -> Floats:
 
 
 def _outer(scene: Scene, side: Side, raw: Floats, rod: Floats) -> Floats | None:
-    joint = scene.car.joints.tie_rod_outer
+    joint = scene.fittings.joints.tie_rod_outer
     return None if joint is None else outer_tilt(raw, rod, joint)
 
 
 def _inner(scene: Scene, side: Side, raw: Floats, rod: Floats) -> Floats | None:
-    return inner_tilt(rod) if scene.car.joints.tie_rod_inner else None
+    return inner_tilt(rod) if scene.fittings.joints.tie_rod_inner else None
 
 
 def _ball(scene: Scene, side: Side, raw: Floats, rod: Floats) -> Floats | None:
-    joint = scene.car.joints.ball_joint
+    joint = scene.fittings.joints.ball_joint
     return None if joint is None else ball_joint_tilt(raw, scene.columns(side), joint)
+
+
+def _top(scene: Scene, side: Side, raw: Floats, rod: Floats) -> Floats | None:
+    joint = scene.fittings.joints.top_mount
+    if joint is None:
+        return None
+    return top_mount_tilt(raw, scene.columns(side), joint.in_body[side])
 
 
 def _of_states(tilt: Tilt) -> StateFigure:
@@ -91,5 +98,11 @@ MEASURES = (
         "Lower ball joint: how far the stud in the knuckle is from the middle of the socket in the arm, "
         "where it stood as measured.",
         _ball,
+    ),
+    _entry(
+        "top_mount_tilt",
+        "Strut top bearing: how far the strut's sliding axis is from the bearing's middle, where the axis "
+        "stood as measured unless the files give the middle's direction.",
+        _top,
     ),
 )

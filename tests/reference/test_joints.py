@@ -72,7 +72,7 @@ def test_no_tilt_of_the_ball_joint_as_measured_and_rods_as_their_points_lie(car:
     assert assembly is not None
     scene = assembly.scene(np.zeros((1, 0), dtype=np.int64))
     raw = scene.states("left", [At()]).raw[:, 0, :]
-    joints = scene.car.joints
+    joints = scene.fittings.joints
     assert joints.ball_joint is not None and joints.tie_rod_outer is not None
     assert float(ball_joint_tilt(raw, scene.left, joints.ball_joint)[0]) < 1e-5
     rod = np.array(car.points["tie_rod_outer"]) - np.array(car.points["tie_rod_inner"])
@@ -110,7 +110,7 @@ def test_tilts_against_a_root_finder_on_the_raw_joints(
     stud = turn_by(found[3:6]) @ up
     socket = turn_by(found[6] * pivot / np.linalg.norm(pivot)) @ up
 
-    joints = scene.car.joints
+    joints = scene.fittings.joints
     assert joints.ball_joint is not None and joints.tie_rod_outer is not None
     raw = states.raw[:, 0, :]
     assert float(inner_tilt(rod[:, None])[0]) == pytest.approx(
@@ -133,7 +133,7 @@ def test_tilts_against_a_multibody_library(car: Car) -> None:
     assembly = case.assembly(case.space.build(0), "only")
     assert assembly is not None
     scene = assembly.scene(np.zeros((1, 0), dtype=np.int64))
-    joints = scene.car.joints
+    joints = scene.fittings.joints
     assert joints.ball_joint is not None and joints.tie_rod_outer is not None
     bodies = Multibody(car)
     up = np.array([0.0, 0.0, 1.0])
