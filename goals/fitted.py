@@ -5,17 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from goals.car import Hub
-from goals.car import Strut as StrutModel
 from goals.faults import Fault
-from goals.parts import WheelNumbers
+from goals.parts import HubNumbers, StrutNumbers, WheelNumbers
 from goals.section import Section
 
 _WHEEL = ("bolts", "pitch_circle", "bore", "pad")
 # Numbers that the car file need not tell: a part can add to one only where somebody tells it.
 _TOLD_BY_CHOICE = {
-    "hub": tuple(Hub.model_fields),
+    "hub": tuple(HubNumbers.model_fields),
     "wheel": tuple(name for name in WheelNumbers.model_fields if name in _WHEEL),
-    "strut": tuple(StrutModel.model_fields),
+    "strut": tuple(StrutNumbers.model_fields),
 }
 # A wheel whose shape changes so has another inside.
 _SHAPE = ("offset", "width")

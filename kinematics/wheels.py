@@ -78,14 +78,15 @@ def _between(start: Floats, end: Floats, starts: Floats, ends: Floats) -> Floats
 
 
 def tyre_reach(
-    centre_y: Floats, spindle_y: Floats, width: Floats, diameter: Floats, shoulder: Floats
+    centre_y: Floats, spindle: Floats, width: Floats, diameter: Floats, shoulder: Floats
 ) -> Floats:
     """How far out a tyre reaches across the car, mm along y: the support function of its solid.
 
     The tyre is a cylinder about the spindle whose edges are rounded: a flat one, smaller by ``shoulder`` all
-    round, with a ball of that radius rolled over it. ``spindle_y`` is the spindle's part along y.
+    round, with a ball of that radius rolled over it. ``spindle`` is its unit vector, (3, n); all else (n,).
     """
     radius = 0.5 * diameter - shoulder
     half = 0.5 * width - shoulder
-    level = np.sqrt(np.maximum(1.0 - spindle_y**2, 0.0))
-    return np.asarray(centre_y + half * np.abs(spindle_y) + radius * level + shoulder)
+    return np.asarray(
+        centre_y + half * np.abs(spindle[1]) + radius * np.hypot(spindle[0], spindle[2]) + shoulder
+    )

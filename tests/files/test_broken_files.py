@@ -145,6 +145,12 @@ SLIPS = {
         "      §roll_couple: {max: 500}",
         ["roll_couple needs the car's section 'rear'", "car.yaml lacks"],
     ),
+    "measure that needs the hub": (
+        "goals",
+        "      lock_inner: {min: 38}",
+        "      §hub_fit: {max: 0.5}",
+        ["hub_fit needs the car's section 'hub'", "car.yaml lacks"],
+    ),
     "measure that needs the springs": (
         "goals",
         "      lock_inner: {min: 38}",
@@ -354,7 +360,141 @@ SLIPS = {
         BAR.replace("}\n", ", §corner_heights: {left: 3}}\n"),
         ["key 'right' is missing in antiroll_bar.corner_heights"],
     ),
+    "unknown key of the hub": (
+        "car",
+        "masses:",
+        "hub: {§spigott: 60}\nmasses:",
+        ["unknown key 'spigott' in hub", "perhaps you meant 'spigot'"],
+    ),
+    "hub with two studs": ("car", "masses:", "hub: {bolts: §2}\nmasses:", ["2 for hub.bolts"]),
+    "barrel from the wrong end": (
+        "car",
+        "width: 178}",
+        "width: 178, barrel: §[[100, 170], [0, 70]]}",
+        ["wheel.barrel", "ends no further inboard", "from the wheel's pad to its inboard rim"],
+    ),
+    "barrel that crosses itself": (
+        "car",
+        "width: 178}",
+        "width: 178, barrel: §[[0, 70], [40, 170], [40, 100], [0, 150], [90, 175]]}",
+        ["goes over itself between its pieces 1 and 3"],
+    ),
+    "barrel of one point": (
+        "car",
+        "width: 178}",
+        "width: 178, barrel: §[[0, 70]]}",
+        ["a list of 1"],
+    ),
+    "barrel with a point twice": (
+        "car",
+        "width: 178}",
+        "width: 178, barrel: §[[0, 70], [0, 70], [90, 175]]}",
+        ["points 1 and 2 are one point"],
+    ),
+    "radius below nothing": (
+        "car",
+        "width: 178}",
+        "width: 178, barrel: [[0, §-70], [90, 175]]}",
+        ["-70 for wheel.barrel#1#2", "0 or more"],
+    ),
+    "caliper that crosses itself": (
+        "car",
+        "masses:",
+        "brake: {profile: §[[0, 100], [60, 150], [0, 150], [60, 100]]}\nmasses:",
+        ["goes over itself between its pieces 1 and 3"],
+    ),
+    "less than no stroke": ("car", "masses:", "strut: {bump: §-5}\nmasses:", ["-5 for strut.bump"]),
+    "arch without a centre": (
+        "car",
+        "masses:",
+        "§arch: {}\nmasses:",
+        ["'centre_x' is missing in arch"],
+    ),
+    "outline of both forms": (
+        "car",
+        "masses:",
+        "top_mount_outline: {centre: [0, 560], radius: 20, polygon: §[[0, 540], [9, 5], [0, 580]]}\nmasses:",
+        ["not one form", "'centre' and 'radius', or 'polygon'"],
+    ),
+    "outline without a radius": (
+        "car",
+        "masses:",
+        "§top_mount_outline: {centre: [0, 560]}\nmasses:",
+        ["not one form"],
+    ),
+    "outline in a line": (
+        "car",
+        "masses:",
+        "top_mount_outline: {polygon: §[[0, 540], [10, 550], [20, 560]]}\nmasses:",
+        ["nothing inside"],
+    ),
+    "joint without any tilt left": (
+        "car",
+        "masses:",
+        "joints: {top_mount: {tilt: 3, reserve: §3}}\nmasses:",
+        ["a reserve of 3 deg leaves nothing of 3 deg"],
+    ),
     # the parts file
+    "least engagement added to": (
+        "parts",
+        "      price: 240",
+        "      adds: {hub: {§engagement: 3}}",
+        ["unknown key 'engagement'", "pitch_circle, spigot, stud_length"],
+    ),
+    "added to what nobody tells": (
+        "parts",
+        "      price: 240",
+        "      adds: {hub: {§stud_length: 10}}",
+        ["adds to hub.stud_length, which neither the car nor any part tells"],
+    ),
+    "added to what nobody tells, by a choice": (
+        "parts",
+        "{1: {}, 2: {moves",
+        "{1: {adds: {strut: {§bump: 10}}}, 2: {moves",
+        ["adds to strut.bump, which neither"],
+    ),
+    "bore of nothing": (
+        "parts",
+        "      price: 240",
+        "      sets: {wheel: {bore: §0}}",
+        ["0 for wheel.bore", "more than 0"],
+    ),
+    "a part's joint without any tilt left": (
+        "parts",
+        "      price: 240",
+        "      joints: {ball_joint: {tilt: 5, reserve: §6}}",
+        ["a reserve of 6 deg leaves nothing of 5 deg"],
+    ),
+    "a joint that there is not": (
+        "parts",
+        "      price: 240",
+        "      joints: {§ball_jont: {tilt: 5}}",
+        ["unknown key 'ball_jont'", "perhaps you meant 'ball_joint'"],
+    ),
+    "stud that the pieces cannot fill": (
+        "parts",
+        "usable: 25}",
+        "usable: §40}",
+        ["no pieces of this box fill 40 mm of stud to within 1 mm", "one side's pieces are 27 mm"],
+    ),
+    "stud that falls between the pieces": (
+        "parts",
+        "usable: 25}",
+        "usable: §26.9, slack: 0.2}",
+        ["no pieces of this box fill 26.9 mm of stud to within 0.2 mm"],
+    ),
+    "pieces of which each side has none": (
+        "parts",
+        "{1: 4, 2.5: 4, 5 mm: 8}, usable: 25}",
+        "{1: 1, 2.5: 1, 5 mm: 0}, usable: §25}",
+        ["no pieces of this box fill 25 mm", "pieces are 0 mm"],
+    ),
+    "more ways to stack than can be tried": (
+        "parts",
+        "pieces: {1: 4, 2.5: 4,",
+        "pieces: §{1: 400, 2.5: 400,",
+        ["202005 ways to stack these pieces on each side", "200000 at most"],
+    ),
     "unknown station": (
         "parts",
         "  tie_rod_stud:",
@@ -619,6 +759,41 @@ def test_a_section_that_nothing_uses_is_a_notice(tmp_path: Path) -> None:
     car = CAR + "obstacles: [{name: rail}]\n"
     (notice,) = load_goals(lay(tmp_path, car=car)).notices
     assert "'obstacles' is not used" in notice
+
+
+def test_what_only_parts_tell_will_do_for_a_measure(tmp_path: Path) -> None:
+    goals = spoil(GOALS, "      lock_inner: {min: 38}", "      strut_stroke_left: {min: 5}")
+    parts = spoil(PARTS, "      price: 240", "      sets: {strut: {bump: 60, droop: 50}}")
+    assert load_goals(lay(tmp_path, goals=goals, parts=parts)).notices == []
+    lifted = spoil(PARTS, "      price: 240", "      joints: {top_mount: {tilt: 12}}")
+    goals = spoil(GOALS, "      lock_inner: {min: 38}", "      top_mount_tilt: {max: 5}")
+    assert load_goals(lay(tmp_path, goals=goals, parts=lifted)).notices == []
+
+
+@pytest.mark.parametrize(
+    ("car", "sets", "words"),
+    [
+        ("hub: {bolts: 5, pitch_circle: 108}", "", "fit the hub's studs is not judged"),
+        ("hub: {stud_length: 40, stud_diameter: 12}", "", "'wheel.pad' is not told"),
+        ("hub: {stud_length: 40}", "wheel: {pad: 12}", "'hub.stud_diameter' or 'hub.engagement'"),
+        ("brake: {profile: [[0, 90], [0, 140], [60, 90]]}", "", "no wheel's 'barrel' is told"),
+    ],
+)
+def test_what_is_told_by_half_is_a_notice(tmp_path: Path, car: str, sets: str, words: str) -> None:
+    parts = spoil(
+        PARTS, "      price: 240", f"      sets: {{{sets}}}" if sets else "      price: 240"
+    )
+    (notice,) = load_goals(lay(tmp_path, car=f"{CAR}{car}\n", parts=parts)).notices
+    assert words in notice
+
+
+def test_a_wheel_of_another_shape_without_its_inside_is_a_notice(tmp_path: Path) -> None:
+    car = spoil(CAR, "width: 178}", "width: 178, barrel: [[0, 70], [90, 175]]}")
+    car += "brake: {profile: [[0, 90], [0, 140], [60, 90]]}\n"
+    assert load_goals(lay(tmp_path, car=car)).notices == []
+    parts = spoil(PARTS, "      price: 240", "      sets: {wheel: {offset: 20}}")
+    (notice,) = load_goals(lay(tmp_path, car=car, parts=parts)).notices
+    assert "slotted arm clears the caliper is not judged" in notice
 
 
 def test_springs_and_bar_are_used(tmp_path: Path) -> None:
