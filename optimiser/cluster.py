@@ -152,7 +152,7 @@ class ClusterExecutor(Executor):
     @property
     def room(self) -> int:
         """How many tasks to keep handed out at this moment."""
-        return sum(worker.room for worker in self._dispatcher.fit) if self._dispatcher else 0
+        return sum(worker.most for worker in self._dispatcher.fit) if self._dispatcher else 0
 
     @property
     def trouble(self) -> str | None:

@@ -3,7 +3,8 @@
 One coroutine owns all that changes, so nothing here needs a lock. It looks at the cluster's roster twice a
 second. A worker that is new there is sent the problem, once; if its answer says that it would compute other
 figures it is left out. A worker that is fit has as many tasks as threads under way and one more at hand. When
-it leaves the roster, its tasks go to others.
+it leaves the roster, its tasks go to others. We cannot tell which of a dead worker's tasks killed it, so each
+of them is tried again alone on a worker: then it is known, and no harmless build is blamed for long.
 
 The library gets every task as a call of ``eval`` on a fixed text: its scheduler, which reads all tasks, then
 needs no shimwright, and a worker that has none answers with an import error of its own.
@@ -43,6 +44,7 @@ class Job:
     task: str
     asked: Any
     future: Future[Any]
+    # how often a worker was lost that had it
     deaths: int = 0
 
 
@@ -58,13 +60,14 @@ class Worker:
     jobs: dict[Job, asyncio.Task[None]] = field(default_factory=dict)
 
     @property
-    def room(self) -> int:
+    def most(self) -> int:
         """How many tasks it may have: its threads' and one at hand."""
         return self.threads + 1
 
-    def under_way(self, job: Job) -> bool:
-        """Whether a task is being worked on, as far as we can tell: the oldest ones are."""
-        return job in list(self.jobs)[: self.threads]
+    @property
+    def room(self) -> int:
+        """How many more tasks it may be given; none beside one that may kill it."""
+        return 0 if any(job.deaths for job in self.jobs) else self.most - len(self.jobs)
 
 
 class Dispatcher:
@@ -86,6 +89,7 @@ class Dispatcher:
         self.workers: dict[str, Worker] = {}
         self.refused: set[str] = set()
         self.queue: deque[Job] = deque()
+        self.suspects: deque[Job] = deque()
         self.wake = asyncio.Event()
         self.closing = False
         self.answering = True
@@ -174,16 +178,23 @@ class Dispatcher:
         return True
 
     def _assign(self, client: Client) -> None:
-        """Give waiting jobs to the workers that have the most room."""
+        """Give waiting jobs to the workers that have the most room, suspects each to an idle one."""
+        fit = self.fit
+        idle = [worker for worker in fit if not worker.jobs]
+        while self.suspects and idle:
+            self._give(client, idle.pop(), self.suspects.popleft())
+        # for the next suspect one worker is given nothing until it is idle
+        kept = min(fit, key=lambda w: len(w.jobs)) if self.suspects and fit else None
         while self.queue:
-            free = [worker for worker in self.fit if len(worker.jobs) < worker.room]
+            free = [worker for worker in fit if worker is not kept and worker.room > 0]
             if not free:
                 return
-            worker = max(free, key=lambda w: w.room - len(w.jobs))
-            job = self.queue.popleft()
-            # a future that is not running yet may have been cancelled by who waits for it
-            if job.future.running() or job.future.set_running_or_notify_cancel():
-                worker.jobs[job] = asyncio.create_task(self._do(client, worker, job))
+            self._give(client, max(free, key=lambda w: w.room), self.queue.popleft())
+
+    def _give(self, client: Client, worker: Worker, job: Job) -> None:
+        # a future that is not running yet may have been cancelled by who waits for it
+        if job.future.running() or job.future.set_running_or_notify_cancel():
+            worker.jobs[job] = asyncio.create_task(self._do(client, worker, job))
 
     # -- errands ----------------------------------------------------------------------------------------
 
@@ -262,7 +273,7 @@ class Dispatcher:
 
     def _left(self, worker: Worker) -> None:
         """A worker has left the cluster: died, or was sent away, which looks the same from here."""
-        for job in [job for job in worker.jobs if worker.under_way(job)]:
+        for job in worker.jobs:
             job.deaths += 1
         self._take_back(worker)
 
@@ -279,6 +290,8 @@ class Dispatcher:
     def _put_back(self, job: Job) -> None:
         if job.deaths >= MOST_DEATHS:
             job.future.set_exception(WorkerDied())
+        elif job.deaths:
+            self.suspects.append(job)
         else:
             self.queue.appendleft(job)
 
@@ -291,8 +304,8 @@ class Dispatcher:
 
     def drop_queue(self) -> None:
         """The end: what has no result will have none."""
-        while self.queue:
-            job = self.queue.popleft()
+        while self.queue or self.suspects:
+            job = (self.queue or self.suspects).popleft()
             if job.future.running() or job.future.set_running_or_notify_cancel():
                 job.future.set_exception(SchedulerGone())
 
