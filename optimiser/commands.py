@@ -235,6 +235,10 @@ def _access(
     return access
 
 
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}" if number == 1 else f"{number} {word}s"
+
+
 @contextmanager
 def _joined(access: Access | None, problem: Problem) -> Iterator[ClusterExecutor | None]:
     """A cluster's workers, or None where none is asked for."""
@@ -245,7 +249,7 @@ def _joined(access: Access | None, problem: Problem) -> Iterator[ClusterExecutor
 
     executor = ClusterExecutor(access, problem)
     try:
-        _say(f"cluster: {executor.workers} workers, {executor.threads} threads")
+        _say(f"cluster: {_count(executor.workers, 'worker')}, {_count(executor.threads, 'thread')}")
         yield executor
     finally:
         executor.shutdown()

@@ -31,6 +31,8 @@ ERRAND = "__import__('optimiser.errands', fromlist=['serve']).serve(errand)"
 LOOK_EVERY = 0.5
 # A call to the scheduler that takes longer is given up, s.
 CALL = 10.0
+# A scheduler that has not answered for so long is waited for, and says so, s.
+SILENCE = 3.0
 # A scheduler that does not answer for so long is gone, s.
 LOST_AFTER = 60.0
 # Errands in a row that may fail for no reason that we know, before a worker is left out.
@@ -92,7 +94,7 @@ class Dispatcher:
         self.suspects: deque[Job] = deque()
         self.wake = asyncio.Event()
         self.closing = False
-        self.answering = True
+        self.heard = time.monotonic()
         self.looked = False
 
     # -- what others may read at any time ---------------------------------------------------------------
@@ -101,6 +103,11 @@ class Dispatcher:
     def fit(self) -> list[Worker]:
         """Workers that may be given builds."""
         return [worker for worker in list(self.workers.values()) if worker.ready]
+
+    @property
+    def answering(self) -> bool:
+        """Whether the scheduler has answered lately."""
+        return time.monotonic() - self.heard < SILENCE
 
     @property
     def settled(self) -> bool:
@@ -118,17 +125,15 @@ class Dispatcher:
 
         Raises SchedulerGone where the scheduler does not answer for ``lost_after`` seconds.
         """
-        heard = time.monotonic()
         try:
             while not self.closing:
                 if await self._look(client):
-                    heard = time.monotonic()
-                elif time.monotonic() - heard > self.lost_after:
+                    self.heard = time.monotonic()
+                elif time.monotonic() - self.heard > self.lost_after:
                     raise SchedulerGone
                 elif client.status != "running":
                     client = await self._again(client)
-                self.answering = client.status == "running"
-                if self.answering:
+                if client.status == "running":
                     self._assign(client)
                 await self._rest(client)
         finally:
@@ -200,7 +205,10 @@ class Dispatcher:
 
     async def _greet(self, client: Client, worker: Worker) -> None:
         """Send the problem to a worker and judge its answer."""
-        answer = await self._send(client, worker, {"task": HELLO, **self.problem})
+        try:
+            answer = await self._send(client, worker, {"task": HELLO, **self.problem})
+        except WorkerDied:
+            answer = None
         worker.greeting = None
         if answer is not None:
             self._heed(worker, answer)

@@ -147,9 +147,16 @@ def wait_for(condition: object, seconds: float = 60.0) -> None:
         time.sleep(0.05)
 
 
+def write_small_garage(folder: Path) -> None:
+    """The small garage, to be searched in one process where it is searched without a cluster."""
+    write_garage(folder)
+    path = folder / "goals.yaml"
+    path.write_text(path.read_text().replace("workers: 2", "workers: 1"))
+
+
 def write_large_garage(folder: Path, knuckles: int) -> None:
     """The small garage with so many knuckles in its box, each a little unlike the others."""
-    write_garage(folder)
+    write_small_garage(folder)
     path = folder / "parts.yaml"
     parts = yaml.safe_load(path.read_text())
     knuckle = parts["stations"]["knuckle"][0]
