@@ -13,6 +13,7 @@ from kinematics.measures.steer import Turn, turns
 from kinematics.scene import STRAIGHT, Scene, Side
 from optimiser.bench import DutyBench, flat_of, gauge, heights, plates, toe_of_flats
 from optimiser.channels import channel_of
+from optimiser.fitted_sheet import fitted_blocks
 from optimiser.paper import FILL, Block, Grid, Heading, Items, Words
 from optimiser.settings import (
     PIECES,
@@ -63,6 +64,7 @@ def duty_blocks(bench: DutyBench) -> Iterator[Block]:
     yield from _tie_rods(bench, bench.scene)
     yield from _alignment(bench, bench.scene)
     yield from _lock(bench, bench.scene)
+    yield from fitted_blocks(bench.scene)
     yield from _gauge(bench, bench.scene)
     for turn in turns(bench.scene):
         yield from _plates(bench, bench.scene, turn)
