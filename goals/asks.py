@@ -33,6 +33,7 @@ _SECTIONS = {
     "rear": "rear: {roll_centre_height: …} in the car file",
     "springs": "springs: {rate: …, motion_ratio: …} in the car file",
     "antiroll_bar": "antiroll_bar: {diameter: …, length: …, arm: …, motion_ratio: …} in the car file",
+    "antiroll_bar.pivot": "antiroll_bar: {pivot: …, end: …, link: …, link_on: …} in the car file",
     "joints": "joints: {ball_joint: {tilt: …}} in the car file",
     "hub": "hub: {bolts: …, pitch_circle: …, stud_length: …} in the car file",
     "brake": "brake: {profile: [[y, radius], …]} in the car file",

@@ -90,6 +90,8 @@ class Rack(Strict):
     """Rack travel per turn of the handwheel, mm."""
     compliance: Annotated[Length, Field(ge=0)] = 0.0
     """How far the rack gives, mm per kN of rack force."""
+    force: Annotated[Number, Field(ge=0)] | None = None
+    """Greatest force along the rack that is counted with, kN; with compliance it adds to the overtravel."""
 
 
 class Wheel(Strict):
@@ -214,8 +216,32 @@ class Springs(Strict):
     """Spring travel per wheel travel."""
 
 
+class BarPointsRight(Strict):
+    """What differs of the bar on the right side, y negative; a point left out is the left one mirrored."""
+
+    pivot: Point | None = None
+    """A point on the bar's axis, [x, y, z] mm."""
+    end: Point | None = None
+    """The link's joint at the bar's arm, [x, y, z] mm."""
+    link: Point | None = None
+    """The link's other joint, [x, y, z] mm."""
+
+
+class CornerHeights(Strict):
+    """How the car stands where its corners are not level: wheel travel from ride height, bump positive."""
+
+    left: Length
+    """Left wheel's travel at which the car stands, mm."""
+    right: Length
+    """Right wheel's travel at which the car stands, mm."""
+
+
 class AntirollBar(Strict):
-    """A round front anti-roll bar, solid or a tube, of steel (G 79.3 GPa, E 206 GPa)."""
+    """A round front anti-roll bar, solid or a tube, of steel (G 79.3 GPa, E 206 GPa).
+
+    Its geometry is either told by 'arm' and 'motion_ratio', or solved from 'pivot', 'end', 'link' and
+    'link_on', which go together.
+    """
 
     diameter: Annotated[Length, Positive]
     """Outer diameter of the bar, mm."""
@@ -223,12 +249,24 @@ class AntirollBar(Strict):
     """Inner diameter of a tube, mm; 0 is a solid bar."""
     length: Annotated[Length, Positive]
     """Length of the bar between its arms, the part that twists, mm."""
-    arm: Annotated[Length, Positive]
-    """Lever of the link's joint square to the bar's axis, mm."""
+    arm: Annotated[Length, Positive] | None = None
+    """Lever of the link's joint square to the bar's axis, mm; follows from the bar's points where given."""
     arm_length: Annotated[Length, Positive] | None = None
-    """True length of the arm from bar to link, which bends, mm; as long as 'arm' when left out."""
-    motion_ratio: Annotated[Number, Positive]
-    """Travel of the arm's end per wheel travel."""
+    """True length of the arm from bar to link, which bends, mm; as long as its lever when left out."""
+    motion_ratio: Annotated[Number, Positive] | None = None
+    """Travel of the arm's end per wheel travel; solved where the bar's points are given."""
+    pivot: Point | None = None
+    """A point on the bar's axis, which runs along y, at the left arm, [x, y, z] mm."""
+    end: Point | None = None
+    """The left link's joint at the bar's arm, [x, y, z] mm."""
+    link: Point | None = None
+    """The left link's other joint, [x, y, z] mm."""
+    link_on: Literal["arm", "knuckle", "strut"] | None = None
+    """What carries the link's other joint: the lower arm, the knuckle or the strut."""
+    right: BarPointsRight | None = None
+    """Right-hand points of the bar that differ from the mirrored left ones, y negative."""
+    corner_heights: CornerHeights | None = None
+    """How the car stands, for the bar's preload; level at ride height when left out."""
 
 
 class Rear(Strict):

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
+from goals.bars import check_bar
 from goals.car import StrutPoints
 from goals.faults import Fault
 from goals.section import Section
@@ -37,7 +38,7 @@ def check_car(car: Section) -> Iterator[Fault]:
         for check in _CHECKS:
             yield from _checked(side, check)
     yield from _masses(car.down("masses"))
-    yield from _bar(car.down("antiroll_bar"))
+    yield from check_bar(car.down("antiroll_bar"))
 
 
 def car_notices(car: Section) -> list[str]:
@@ -55,6 +56,11 @@ def car_notices(car: Section) -> list[str]:
     if radius is not None and diameter is not None and radius > diameter / 2.0:
         notices.append(
             f"the tyre's loaded radius, {radius:g} mm, is more than half its diameter, {diameter:g} mm"
+        )
+    compliance = car.down("rack", "compliance").quantity(LENGTH)
+    if compliance and car.down("rack").mapping().get("force") is None:
+        notices.append(
+            "the rack's compliance is not counted: no 'force' in the car's rack says how hard it is pushed"
         )
     return notices
 
@@ -183,19 +189,6 @@ def _masses(masses: Section) -> Iterator[Fault]:
     if rear is not None and unsprung_rear is not None and unsprung_rear >= rear > 0:
         found = f"unsprung_rear is {unsprung_rear:g} kg of the rear axle's {rear:g} kg"
         yield masses.down("unsprung_rear").fault(found, "less than the rear axle's mass")
-
-
-def _bar(bar: Section) -> Iterator[Fault]:
-    diameter, bore, arm, length = (
-        bar.down(key).quantity(LENGTH) for key in ("diameter", "bore", "arm", "arm_length")
-    )
-    if diameter is not None and bore is not None and bore >= diameter > 0:
-        found = f"the bar's bore, {bore:g} mm, leaves nothing of its {diameter:g} mm"
-        yield bar.down("bore").fault(found, "less than the diameter")
-    if arm is not None and length is not None and 0 < length < arm:
-        found = f"arm_length is {length:g} mm and the lever 'arm' {arm:g} mm"
-        expected = "a true length no shorter than the lever square to the bar"
-        yield bar.down("arm_length").fault(found, expected)
 
 
 def _contact_height(car: Section) -> float | None:

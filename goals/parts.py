@@ -1,8 +1,9 @@
 """The parts file: what may be bolted on, declared by effect and never coded.
 
 Points fixed to the knuckle (``ball_joint`` outside the arm's station, ``tie_rod_outer``, ``strut_lower``,
-``strut_upper``, ``hub_face``) are given in the knuckle's own frame: origin at the middle of the hub face,
-y along the spindle outward, x forward in the wheel plane and level as measured, z up in the wheel plane.
+``strut_upper``, ``hub_face``, and ``bar_link`` where knuckle or strut carries it) are given in the knuckle's
+own frame: origin at the middle of the hub face, y along the spindle outward, x forward in the wheel plane and
+level as measured, z up in the wheel plane.
 All other points are given in car axes. Everything is for the left side; the right side is its mirror.
 """
 
@@ -68,6 +69,9 @@ class PointName(StrEnum):
     TIE_ROD_OUTER = "tie_rod_outer"
     TIE_ROD_INNER = "tie_rod_inner"
     HUB_FACE = "hub_face"
+    BAR_PIVOT = "bar_pivot"
+    BAR_END = "bar_end"
+    BAR_LINK = "bar_link"
 
 
 class RackNumbers(Strict):
@@ -149,6 +153,21 @@ class TyreNumbers(Strict):
     """Height of the wheel centre above the ground under load, mm."""
 
 
+class BarNumbers(Strict):
+    """Numbers of the front anti-roll bar."""
+
+    diameter: Length | None = None
+    """Outer diameter of the bar, mm."""
+    bore: Length | None = None
+    """Inner diameter of a tube, mm; 0 is a solid bar."""
+    length: Length | None = None
+    """Length of the bar between its arms, the part that twists, mm."""
+    arm_length: Length | None = None
+    """True length of the arm from bar to link, which bends, mm."""
+    link_length: Length | None = None
+    """Length of the link between its joints, mm; as measured from 'end' to 'link' when no part says."""
+
+
 class Numbers(Strict):
     """Numbers of the car file, under the car file's own names, that a part sets or adds to."""
 
@@ -158,6 +177,8 @@ class Numbers(Strict):
     """Numbers of the front wheels."""
     tyre: TyreNumbers | None = None
     """Numbers of the front tyres."""
+    antiroll_bar: BarNumbers | None = None
+    """Numbers of the front anti-roll bar."""
     hub: HubNumbers | None = None
     """Numbers of the hub."""
     strut: StrutNumbers | None = None

@@ -16,6 +16,7 @@ from typing import TypeVar
 from pydantic import BaseModel, ValidationError
 
 from goals.asks import check_asks, in_measure_units, unused_sections
+from goals.bars import check_bar_parts
 from goals.boxes import check_parts, parts_notices
 from goals.car import Car
 from goals.document import MAX_BYTES, Document, read_document
@@ -142,6 +143,7 @@ def _check(reader: _Reader, goals: Section, car: Section, parts: Section) -> lis
         check_car(car),
         check_parts(parts, goals),
         check_fitted(car, parts),
+        check_bar_parts(parts, car),
     ):
         # One more than is shown, so that the rest is known to be there.
         reader.faults += islice(checks, MAX_FAULTS + 1)

@@ -159,6 +159,14 @@ def tilt_gates(limits: Mapping[str, float]) -> list[Demand]:
     ]
 
 
+def bar_gates() -> list[Demand]:
+    """The gates of a car whose anti-roll bar's geometry is told: its linkage reaches every state."""
+    return [
+        Demand("bar_linkage", MEASURES["link_angle"], (Ask(),), maximum=90.0 - 1e-6),
+        Demand("bar_linkage_at_lock", MEASURES["bar_toggle"], (Ask(),), minimum=1e-6),
+    ]
+
+
 def hub_gate() -> Demand:
     """The gate of a wheel and a hub that are both told: one goes on the other, within measuring error."""
     return Demand("hub_fit", MEASURES["hub_fit"], (Ask(),), maximum=MOST_MISFIT)

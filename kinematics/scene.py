@@ -16,6 +16,7 @@ import numpy as np
 
 from kinematics import rows as k
 from kinematics.arrays import Floats, Ints
+from kinematics.bar_link import Mount
 from kinematics.bars import Bar
 from kinematics.channels import Channels
 from kinematics.fittings import Fittings
@@ -50,7 +51,9 @@ class CarNumbers:
     ``ground_z`` is the contact points' height in body axes as measured (the mean of both sides where they
     differ), from which the CG is counted. ``hub_height`` is the height of the front wheel centres above
     the ground as measured. ``wheel_rate`` is one front spring's rate at its wheel, and
-    ``rear_roll_stiffness`` is in N·m/deg. No ``bar`` means a car without one.
+    ``rear_roll_stiffness`` is in N·m/deg. No ``bar`` means a car without one; ``bar_mounts`` carry its links
+    where its geometry is told, and ``bar_heights`` are the left and right wheel's travel at which the car
+    stands, mm, for the bar's preload.
     """
 
     wheelbase: float
@@ -64,6 +67,8 @@ class CarNumbers:
     hub_height: float | None = None
     wheel_rate: float | None = None
     bar: Bar | None = None
+    bar_mounts: dict[Side, Mount] | None = None
+    bar_heights: tuple[float, float] = (0.0, 0.0)
     rear_roll_stiffness: float | None = None
     rear_track: float | None = None
 

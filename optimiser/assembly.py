@@ -12,7 +12,7 @@ from goals.car import Car
 from goals.duties import Duty, GoalsFile
 from goals.parts import Part, Rod, Station
 from kinematics.arrays import Floats, Ints
-from kinematics.bars import Bar
+from kinematics.bar_link import Mount
 from kinematics.channels import Channels
 from kinematics.corner import (
     Corners,
@@ -26,6 +26,14 @@ from kinematics.fittings import Fittings
 from kinematics.rods import RodKit
 from kinematics.scene import CarNumbers, DutyFrame, Scene, Side
 from kinematics.studs import Stud
+from optimiser.antiroll import (
+    antiroll_bar,
+    bar_channels,
+    bar_mount,
+    corner_heights,
+    has_geometry,
+    has_right,
+)
 from optimiser.channels import NUMBERS, OPTIONAL, STUD_LEVER, UNFILLED, channel_of, numbers_of
 from optimiser.fittings import fittings
 from optimiser.space import Build, Dimension
@@ -56,7 +64,8 @@ def measured(car: Car, side: Side = "left") -> Corners:
 
 def sides_of(car: Car) -> tuple[Side, ...]:
     """Sides whose geometry differs: the left one alone where the right is its mirror."""
-    return ("left",) if car.points_right is None else ("left", "right")
+    mirrored = car.points_right is None and not has_right(car)
+    return ("left",) if mirrored else ("left", "right")
 
 
 def car_numbers(car: Car) -> CarNumbers:
@@ -76,29 +85,34 @@ def car_numbers(car: Car) -> CarNumbers:
         hub_height=float(drop),
         wheel_rate=None if springs is None else springs.rate * springs.motion_ratio**2,
         bar=antiroll_bar(car),
+        bar_mounts=_bar_mounts(car),
+        bar_heights=corner_heights(car),
         rear_roll_stiffness=None if rear is None else rear.roll_stiffness,
         rear_track=None if rear is None else rear.track,
     )
 
 
-def antiroll_bar(car: Car) -> Bar | None:
-    """The front anti-roll bar; None where the car file gives none."""
-    bar = car.antiroll_bar
-    if bar is None:
+def _bar_mounts(car: Car) -> dict[Side, Mount] | None:
+    if not has_geometry(car):
         return None
-    return Bar(
-        diameter=bar.diameter,
-        bore=bar.bore,
-        length=bar.length,
-        arm=bar.arm,
-        arm_length=bar.arm if bar.arm_length is None else bar.arm_length,
-        motion_ratio=bar.motion_ratio,
-    )
+    return {side: _bar_mount(car, side) for side in ("left", "right")}
 
 
-def duty_frame(goals: GoalsFile, duty: Duty) -> DutyFrame:
+def _bar_mount(car: Car, side: Side) -> Mount:
+    """What carries the anti-roll bar's link on one side, as measured."""
+    points = corner_points(car, side)
+    frame = knuckle_frame(car.static.toe, car.static.camber)
+    return bar_mount(car, points["hub_face"], frame, points["strut_lower"], points["top_mount"])
+
+
+def duty_frame(goals: GoalsFile, car: Car, duty: Duty) -> DutyFrame:
     """How the duty's figures are judged."""
-    return DutyFrame(duty.travel, goals.tolerances.rack_overtravel, duty.counter_steers)
+    return DutyFrame(duty.travel, overtravel(goals, car), duty.counter_steers)
+
+
+def overtravel(goals: GoalsFile, car: Car) -> float:
+    """How far the rack may come past its stop, mm: the goals' allowance and the rack's own give."""
+    return goals.tolerances.rack_overtravel + car.rack.compliance * (car.rack.force or 0.0)
 
 
 def duty_toe(car: Car, duty: Duty) -> float:
@@ -141,6 +155,9 @@ def _measured_channels(car: Car, side: Side) -> dict[str, Floats]:
         told = (numbers.get(section) or {}).get(key)
         unknown = np.nan if name in OPTIONAL else 0.0
         base[name] = np.array(unknown if told is None else float(told))
+    if car.antiroll_bar is not None:
+        mount = _bar_mount(car, side) if has_geometry(car) else None
+        base.update(bar_channels(car.antiroll_bar, side, mount))
     return base
 
 

@@ -5,7 +5,7 @@ Every form of part effect comes down to a shift of some channels, so that a sett
 
 from __future__ import annotations
 
-from goals.parts import Numbers, PointName, Station
+from goals.parts import BarNumbers, Numbers, PointName, Station
 
 ARM = ("arm_front", "arm_rear", "arm_ball_joint")
 BODY = ("top_mount",)
@@ -50,9 +50,22 @@ NUMBERS = (
 # What each station's stack leaves unfilled of its stud; only builds with such a stack have the channel.
 UNFILLED = {station: f"{station.value}.unfilled" for station in Station}
 
-# Channels that leave the straight-ahead pose at a given toe as it is: the tie rod's own ends and the rack.
+# The anti-roll bar's; only a car with a bar has its numbers, only one whose bar's points are told has these.
+BAR = ("bar_pivot", "bar_end", "bar_link")
+BAR_NUMBERS = tuple(f"antiroll_bar.{name}" for name in BarNumbers.model_fields)
+
+# Channels that leave the straight-ahead pose at a given toe as it is: the tie rod's own ends and the rack,
+# and the anti-roll bar, which moves no wheel.
 STEERING_ONLY = frozenset(
-    {*STEERING, "rack.travel", "rack.per_turn", STUD_LEVER, *UNFILLED.values()}
+    {
+        *STEERING,
+        "rack.travel",
+        "rack.per_turn",
+        STUD_LEVER,
+        *UNFILLED.values(),
+        *BAR,
+        *BAR_NUMBERS,
+    }
 )
 
 
@@ -71,7 +84,7 @@ def numbers_of(numbers: Numbers | None) -> dict[str, float]:
     if numbers is None:
         return {}
     found: dict[str, float] = {}
-    for section in ("rack", "wheel", "tyre", "hub", "strut"):
+    for section in ("rack", "wheel", "tyre", "hub", "strut", "antiroll_bar"):
         block = getattr(numbers, section)
         if block is not None:
             # the wheel's inside stands among its numbers, and is none

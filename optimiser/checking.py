@@ -7,7 +7,7 @@ import numpy as np
 from goals.duties import LoweringRange
 from kinematics.arrays import Ints
 from kinematics.scene import DutyFrame
-from optimiser.assembly import Assembly, as_measured
+from optimiser.assembly import Assembly, as_measured, overtravel
 from optimiser.evaluate import Record, curves_of, measures_of, solved_of, stopped, verdict_of
 from optimiser.problem import Problem
 from optimiser.space import Dimension
@@ -19,7 +19,7 @@ def check_document(problem: Problem) -> Record:
     ``as_measured`` is the car as its file gives it; a duty's figures are the same car with today's parts,
     lowered by that duty's ``lowered_by`` (the least of its range) and its toe reset.
     """
-    frame = DutyFrame(overtravel=problem.goals.tolerances.rack_overtravel)
+    frame = DutyFrame(overtravel=overtravel(problem.goals, problem.car))
     gates = problem.gates_as_measured()
     scene = stopped(as_measured(problem.car, frame), gates)
     space = problem.space

@@ -11,6 +11,7 @@ from goals.parts import Adjuster, Stack, Station
 from kinematics.measures import MEASURES
 from kinematics.measures.steer import Turn, turns
 from kinematics.scene import STRAIGHT, Scene, Side
+from optimiser.assembly import overtravel
 from optimiser.bench import DutyBench, flat_of, gauge, heights, plates, toe_of_flats
 from optimiser.channels import channel_of
 from optimiser.fitted_sheet import fitted_blocks
@@ -260,7 +261,7 @@ def _stop_words(bench: DutyBench, stop: float, own: float) -> str:
             f"The rack's own end, {short(own)} mm, is the stop: nothing that was checked asks for less. "
             "Try it by hand at full bump and full droop before driving."
         )
-    past = short(bench.problem.goals.tolerances.rack_overtravel)
+    past = short(overtravel(bench.problem.goals, bench.problem.car))
     return (
         f"SET THE STOP {fixed(own - stop, 1)} mm short of the rack's own end ({short(own)} mm), both ways. "
         f"What asks for it: {stop_words(bench.record['solved']['stop_set_by'])}; {past} mm past the stop is "

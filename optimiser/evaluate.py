@@ -13,6 +13,7 @@ from goals.verdicts import Demand, holds, merit_of, total_weight
 from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.measures import MEASURES, Ask
+from kinematics.measures.bar import preload_free_link
 from kinematics.measures.catalogue import Measure
 from kinematics.measures.steer import steer_pair
 from kinematics.scene import Scene, Side
@@ -73,6 +74,8 @@ def _entry(scene: Scene, measure: Measure, asks: tuple[Ask, ...], group: list[De
     }
     if points:
         entry["at"] = [ask.at for ask in asks]
+    if figures[0].shape[0] > 1:
+        entry["sides"] = _sides(measure, figures, points)
     if limits:
         shortfalls = [float(d.shortfall(figures)[0]) for d in limits]
         entry["limit"] = max(shortfalls) <= 0.0
@@ -86,6 +89,16 @@ def _entry(scene: Scene, measure: Measure, asks: tuple[Ask, ...], group: list[De
         entry["wanted"] = list(targets[0].wanted) if points else targets[0].wanted[0]
         entry["tolerance"] = targets[0].tolerance
     return entry
+
+
+def _sides(measure: Measure, figures: list[Floats], points: bool) -> Record:
+    """The figure of each wheel, or of each turn, of a car whose sides differ."""
+    names = ("left", "right") if measure.cases == "wheel" else ("left_turn", "right_turn")
+    sides: Record = {}
+    for name, case in zip(names, range(figures[0].shape[0]), strict=True):
+        values = [number(f[case, 0]) for f in figures]
+        sides[name] = values if points else values[0]
+    return sides
 
 
 def _telling(cases: Floats, limits: list[Demand], targets: list[Demand]) -> float:
@@ -149,7 +162,18 @@ def solved_of(
     }
     for side in scene.sides():
         solved["tie_rod" if side == "left" else "tie_rod_right"] = _rod_of(scene, side)
+    if scene.car.bar_mounts is not None:
+        solved["bar_link"] = _bar_links_of(scene)
     return solved
+
+
+def _bar_links_of(scene: Scene) -> Record:
+    """Both links of the anti-roll bar between joints, and the right one's length that frees the bar, mm."""
+    lengths: Record = {
+        side: number(scene.channels.get("antiroll_bar.link_length", side)[0])
+        for side in ("left", "right")
+    }
+    return {**lengths, "right_free": number(preload_free_link(scene, "right")[0])}
 
 
 def stop_set_by(scene: Scene, wanted: list[Demand]) -> Record:
@@ -182,11 +206,14 @@ def _rod_of(scene: Scene, side: Side) -> Record:
 
 
 def curves_of(scene: Scene) -> Record:
-    """Curves of a one-lane scene: the left wheel over travel, both wheels over rack displacement."""
+    """Curves of a one-lane scene: the left wheel over travel, both wheels over rack displacement.
+
+    A car whose sides differ has the right wheel's curves over travel beside the left one's.
+    """
     travel = np.arange(-CURVE_TRAVEL, CURVE_TRAVEL + 0.5 * CURVE_STEP, CURVE_STEP)
-    curves: Record = {"travel": {"travel": travel.tolist()}, "steer": {}}
-    for name in TRAVEL_CURVES:
-        curves["travel"][name] = _curve(scene, MEASURES[name], travel)
+    curves: Record = {"travel": _travel_curves(scene, "left", travel), "steer": {}}
+    if not scene.mirrored:
+        curves["travel_right"] = _travel_curves(scene, "right", travel)
     rack = rack_positions(float(scene.rack_travel[0]))
     left, right = steer_pair(scene, rack)
     curves["steer"] = {"rack": rack.tolist(), "left": _listed(left), "right": _listed(right)}
@@ -202,9 +229,16 @@ def rack_positions(stop: float) -> Floats:
     return np.concatenate([-right[:0:-1], right])
 
 
-def _curve(scene: Scene, measure: Measure, positions: Floats) -> list[float | None]:
+def _travel_curves(scene: Scene, side: Side, travel: Floats) -> Record:
+    curves = {name: _curve(scene, MEASURES[name], travel, side) for name in TRAVEL_CURVES}
+    return {"travel": travel.tolist(), **curves}
+
+
+def _curve(
+    scene: Scene, measure: Measure, positions: Floats, side: Side = "left"
+) -> list[float | None]:
     assert measure.curve is not None
-    return _listed(measure.curve(scene, "left", positions))
+    return _listed(measure.curve(scene, side, positions))
 
 
 def _listed(values: Floats) -> list[float | None]:

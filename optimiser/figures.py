@@ -26,9 +26,16 @@ from optimiser.wording import (
 )
 
 Record = dict[str, Any]
-RowId = tuple[str, float | None]
+# A measure's key, the angle it is asked at, and which wheel or turn ("" for the one that tells most).
+RowId = tuple[str, float | None, str]
 
 GROUPS = ("static", "travel", "steer", "space", "loads", "mechanics", "buying")
+CASES = {
+    "left": "left wheel",
+    "right": "right wheel",
+    "left_turn": "left turn",
+    "right_turn": "right turn",
+}
 LEGEND = (
     "aim: target +/- tolerance; off: distance from it in tolerances, 1 is the edge",
     "of tolerance",
@@ -118,11 +125,13 @@ def _title_width(title: str) -> int:
 def _rows_of(measure: Measure, cells: list[dict[RowId, Cell]]) -> list[RowId]:
     """Rows of one measure: the bare one first, then by angle, then what is asked beside it."""
     rows = {row: None for known in cells for row in known if row[0].split(" ")[0] == measure.name}
-    return sorted(rows, key=lambda row: (row[0], -1e9 if row[1] is None else row[1]))
+    return sorted(rows, key=lambda row: (row[0], -1e9 if row[1] is None else row[1], row[2]))
 
 
 def _label(row: RowId) -> str:
-    key, at = row
+    key, at, case = row
+    if case:
+        return f"  {CASES[case]}"
     words = plain(key) if at is None else f"{plain(key)} at {short(at)} deg"
     unit = MEASURES[key.split(" ")[0]].unit
     return f"{words}, {unit}" if unit else words
@@ -135,13 +144,19 @@ def _cells(column: Column, measure: Measure) -> Iterator[tuple[RowId, Cell]]:
         asks = column.asks.get(key, ())
         if isinstance(entry["value"], list):
             for i, at in enumerate(entry["at"]):
-                yield (key.split(" ")[0], at), _point_cell(key, entry, i)
+                row = key.split(" ")[0]
+                yield (row, at, ""), _point_cell(key, entry, i)
+                for case, values in entry.get("sides", {}).items():
+                    yield (row, at, case), Cell(figure(key, values[i]), Text(""))
             continue
         asked = bool(bounds_of(entry)) or "wanted" in entry
         at = asks[0].at if asks else None
         if at is None and (asks or not asked):
             at = measure.default_at
-        yield (measure.name if at is not None else key, at), _cell(key, entry, asks)
+        row = measure.name if at is not None else key
+        yield (row, at, ""), _cell(key, entry, asks)
+        for case, value in entry.get("sides", {}).items():
+            yield (row, at, case), Cell(figure(key, value), Text(""))
 
 
 def _point_cell(key: str, entry: Record, i: int) -> Cell:

@@ -15,7 +15,17 @@ from optimiser.problem import Problem
 from optimiser.ranking import Row, feasible, merit
 from optimiser.settings import Setting, differ, part_name, settings_of, solved_texts, source_of
 from optimiser.space import AS_IS, Build
-from optimiser.wording import clean, counted, fault_words, fixed, plain, price, short, spoken
+from optimiser.wording import (
+    clean,
+    counted,
+    fault_words,
+    fixed,
+    plain,
+    price,
+    sets_stop,
+    short,
+    spoken,
+)
 
 HASH_LENGTH = 10
 MOST_MARGINS = 3
@@ -59,6 +69,8 @@ NOT_CHECKED = (
     "stress in any stud but the outer tie-rod joint's, and in that one only where the parts file says "
     "how strong it is ('stud stress' among the figures)",
     "strut stroke left in bump and droop",
+    "the anti-roll bar's link against the lower arm, and its joints' tilt; the bar's linkage only where the "
+    "car file gives its points",
     "flex: the rack, its mounts and the bushes are taken as rigid",
     "the steering stop's own strength and give: the stop is solved from what the model checks, no more",
 )
@@ -216,7 +228,11 @@ def _changeover(problem: Problem, build: Build, settings: list[Setting]) -> Iter
 
 
 def _tightest(benches: dict[str, DutyBench]) -> Iterator[Block]:
-    every = sorted((m for b in benches.values() for m in b.margins), key=lambda m: m.in_scales)
+    # what the stop stands at has next to nothing in hand by its nature
+    every = sorted(
+        (m for b in benches.values() for m in b.margins if not sets_stop(b.record, m.key)),
+        key=lambda m: m.in_scales,
+    )
     if not every:
         return
     yield Heading("Tightest limits")

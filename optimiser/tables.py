@@ -27,6 +27,7 @@ from optimiser.wording import (
     margins,
     plain,
     price,
+    sets_stop,
     spoken,
 )
 
@@ -135,8 +136,16 @@ def _state(candidate: Record, first: Record) -> Text:
 
 
 def tightest(duties: dict[str, Record], count: int) -> list[Margin]:
-    """The limits with the least in hand over all duties, by what a builder would notice."""
-    every = [m for duty, record in duties.items() for m in margins(duty, record)]
+    """The limits with the least in hand over all duties, by what a builder would notice.
+
+    What the stop stands at has next to nothing in hand by its nature, so it is left out.
+    """
+    every = [
+        m
+        for duty, record in duties.items()
+        for m in margins(duty, record)
+        if not sets_stop(record, m.key)
+    ]
     return sorted(every, key=lambda m: m.in_scales)[:count]
 
 

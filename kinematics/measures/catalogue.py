@@ -68,6 +68,7 @@ class Measure:
         state: where the figure is the least or the most over the envelope, that of single states. A limit on
             it bounds how far the rack may go, so it decides the steering stop.
         stop_only_masks: whether the steering stop decides only if there is a figure, not which.
+        cases: what several cases are of: each wheel, left first, or each turn, to the left first.
         along: what its curve runs over, if it has one.
         curve: the curve's function: scene, side, positions (mm) -> (len(positions), n).
         default: window or angle when the ask names none.
@@ -88,6 +89,7 @@ class Measure:
     curve: Callable[[Scene, Side, Floats], Floats] | None = None
     state: StateFigure | None = None
     stop_only_masks: bool = False
+    cases: Literal["wheel", "turn"] = "wheel"
     default_over: tuple[float, float] | None = None
     default_at: float | None = None
 

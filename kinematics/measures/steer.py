@@ -218,6 +218,40 @@ def _camber_at_lock(scene: Scene, ask: Ask) -> Floats:
     )
 
 
+def _camber_change_at_lock(scene: Scene, ask: Ask) -> Floats:
+    cases = []
+    for turn, side in _wheels_at_lock(scene, ask):
+        there = _states_locked(scene, side, turn, (1.0,)).camber[0]
+        cases.append(there - scene.states(side, [STRAIGHT]).camber[0])
+    return np.stack(cases)
+
+
+def _trail_at_lock(scene: Scene, ask: Ask) -> Floats:
+    return np.stack(
+        [
+            _states_locked(scene, side, turn, (1.0,)).scrub_and_trail()[1][0]
+            for turn, side in _wheels_at_lock(scene, ask)
+        ]
+    )
+
+
+def _camber_on_turns(scene: Scene, ask: Ask) -> Floats:
+    """Camber of a wheel where the inner one stands at an angle, before the stop."""
+    assert ask.at is not None
+    cases = []
+    for turn, side in _wheels_at_lock(scene, ask):
+        rack = rack_for(scene, turn, ask.at)
+        reached = rack <= scene.stop + 1e-9
+        along = scene.turn_sign * turn.sign * np.where(reached, rack, 0.0)
+        # on a symmetric car the right wheel is the left one with the rack the other way
+        own = "left" if scene.mirrored else side
+        if scene.mirrored and side == "right":
+            along = -along
+        camber = scene.solve_rack(own, along[None, :]).camber[0]
+        cases.append(np.where(reached, camber, np.nan))
+    return np.stack(cases)
+
+
 def _lift_at_lock(scene: Scene, ask: Ask) -> Floats:
     cases = []
     for turn, side in _wheels_at_lock(scene, ask):
@@ -297,6 +331,7 @@ MEASURES = (
         source=_ACKERMANN,
         stage=Stage.STEER,
         figure=_ackermann,
+        cases="turn",
         stop_only_masks=True,
         scale=5.0,
         takes=_AT_POINTS,
@@ -312,6 +347,7 @@ MEASURES = (
         source=PRACTICE,
         stage=Stage.STEER,
         figure=_toe_out_on_turns,
+        cases="turn",
         stop_only_masks=True,
         scale=0.5,
         takes=_AT_POINTS,
@@ -339,6 +375,7 @@ MEASURES = (
         source=PRACTICE,
         stage=Stage.STEER,
         figure=_lock_inner,
+        cases="turn",
         scale=1.0,
         along="steer",
         curve=_steer_curve,
@@ -351,6 +388,7 @@ MEASURES = (
         source=PRACTICE,
         stage=Stage.STEER,
         figure=_lock_outer,
+        cases="turn",
         scale=1.0,
         along="steer",
         curve=_steer_curve,
@@ -363,6 +401,7 @@ MEASURES = (
         source="R = L / sin o + (track - axes) / 2, handbook turning circle",
         stage=Stage.STEER,
         figure=_turning_circle,
+        cases="turn",
         scale=0.2,
     ),
     Measure(
@@ -384,10 +423,52 @@ MEASURES = (
         source="exact turn about the steering axis (see tests/reference)",
         stage=Stage.STEER,
         figure=_camber_at_lock,
+        cases="turn",
         scale=0.5,
         takes=_WHEEL,
         along="steer",
         curve=_rack_curve(lambda scene, side, states: states.camber),
+    ),
+    Measure(
+        name="camber_change_at_lock",
+        unit="deg",
+        group="steer",
+        definition="Camber at the stop less camber straight ahead, of the wheel named or loaded: what "
+        "caster and kingpin inclination make of it.",
+        source="exact turn about the steering axis (see tests/reference)",
+        stage=Stage.STEER,
+        figure=_camber_change_at_lock,
+        cases="turn",
+        scale=0.5,
+        takes=_WHEEL,
+    ),
+    Measure(
+        name="camber_on_turns",
+        unit="deg",
+        group="steer",
+        definition="Camber of the wheel named, or of the wheel that the duty loads, where the inner wheel "
+        "stands at the given angle.",
+        source="exact turn about the steering axis (see tests/reference)",
+        stage=Stage.STEER,
+        figure=_camber_on_turns,
+        stop_only_masks=True,
+        cases="turn",
+        scale=0.5,
+        takes=_AT_POINTS | _WHEEL,
+        default_at=20.0,
+    ),
+    Measure(
+        name="trail_at_lock",
+        unit="mm",
+        group="steer",
+        definition="Mechanical trail at the stop of the wheel named or loaded, on the ground along that "
+        "wheel's heading; what is left of it brings the wheels back.",
+        source=PRACTICE,
+        stage=Stage.STEER,
+        figure=_trail_at_lock,
+        cases="turn",
+        scale=3.0,
+        takes=_WHEEL,
     ),
     Measure(
         name="lift_at_lock",
@@ -398,6 +479,7 @@ MEASURES = (
         source=PRACTICE,
         stage=Stage.STEER,
         figure=_lift_at_lock,
+        cases="turn",
         scale=1.0,
         takes=_WHEEL,
     ),

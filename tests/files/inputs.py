@@ -9,7 +9,7 @@ from goals.reading import load_goals
 
 CAR = """\
 format: 1
-name: Heron Mk2
+name: Wendle Two
 suspension: strut
 wheelbase: 2480
 points:

@@ -8,7 +8,14 @@ import pytest
 
 from goals.faults import InputError
 from goals.reading import load_goals, load_saved
+from optimiser.assembly import overtravel
 from tests.files.inputs import CAR, GOALS, GOOD, PARTS, faults_of, lay, marked, spoil
+
+# A bar with its points, before the car's masses.
+BAR = (
+    "antiroll_bar: {diameter: 22, length: 900, pivot: [220, 520, 300], end: [20, 585, 300], "
+    "link: [18, 592, 190], link_on: arm}\nmasses:"
+)
 
 # name: (file, what is replaced, what by, words of the message); § marks the place of the fault.
 SLIPS = {
@@ -195,7 +202,7 @@ SLIPS = {
     "point of four": ("car", "[0, 740, 290]", "§[0, 740, 290, 1]", ["a list of 4"]),
     "word in a point": ("car", "[0, 740, 290]", "[0, §out, 290]", ["points.hub_face#2: 'out'"]),
     "suspension": ("car", "suspension: strut", "suspension: §strutt", ["'strutt'", "strut"]),
-    "number for a name": ("car", "name: Heron Mk2", "name: §911", ["911 for name", "quotes"]),
+    "number for a name": ("car", "name: Wendle Two", "name: §911", ["911 for name", "quotes"]),
     "arm without an axis": (
         "car",
         "arm_rear: [-170, 330, 195]",
@@ -285,6 +292,73 @@ SLIPS = {
         "masses:",
         "antiroll_bar: {diameter: 22, length: 900, arm: 200, arm_length: §190, motion_ratio: 0.6}\nmasses:",
         ["arm_length is 190 mm and the lever 'arm' 200 mm"],
+    ),
+    "anti-roll bar with half of its points": (
+        "car",
+        "masses:",
+        "§antiroll_bar: {diameter: 22, length: 900, pivot: [220, 520, 300], link_on: arm}\nmasses:",
+        ["antiroll_bar gives 'pivot', 'link_on' but not 'end', 'link'", "or none of them"],
+    ),
+    "anti-roll bar with neither arm nor points": (
+        "car",
+        "masses:",
+        "§antiroll_bar: {diameter: 22, length: 900, motion_ratio: 0.6}\nmasses:",
+        ["key 'arm' is missing in antiroll_bar", "pivot, end, link and link_on"],
+    ),
+    "anti-roll bar's link on nothing known": (
+        "car",
+        "masses:",
+        BAR.replace("link_on: arm", "link_on: §hub"),
+        ["'hub' for antiroll_bar.link_on"],
+    ),
+    "anti-roll bar's end on its axis": (
+        "car",
+        "masses:",
+        BAR.replace("end: [20, 585, 300]", "end: [220, 585, 300]").replace("link: [", "link: §["),
+        ["end is on the axis through pivot: the arm has no lever"],
+    ),
+    "anti-roll bar's link without length": (
+        "car",
+        "masses:",
+        BAR.replace("link: [18, 592, 190]", "link: §[20, 585.5, 300]"),
+        ["end and link are one point: the link has no length"],
+    ),
+    "anti-roll bar's link in line with the arm": (
+        "car",
+        "masses:",
+        BAR.replace("link: [18, 592, 190]", "link: §[-90, 592, 300]"),
+        ["pivot, end and link lie in line"],
+    ),
+    "anti-roll bar's point on the wrong side": (
+        "car",
+        "masses:",
+        BAR.replace("end: [20, 585", "end: §[20, -585"),
+        ["the bar's end is not on the left side of the car"],
+    ),
+    "anti-roll bar's right point on the wrong side": (
+        "car",
+        "masses:",
+        BAR.replace("}\n", ", right: {link: §[18, 592, 190]}}\n"),
+        ["the bar's link is not on the right side of the car"],
+    ),
+    "anti-roll bar's arm shorter than the lever of its points": (
+        "car",
+        "masses:",
+        BAR.replace("}\n", ", arm_length: §190}\n"),
+        ["arm_length is 190 mm and the lever of 'end' about 'pivot' 200 mm"],
+    ),
+    "corner heights of a bar without points": (
+        "car",
+        "masses:",
+        "antiroll_bar: {diameter: 22, length: 900, arm: 200, motion_ratio: 0.6, "
+        "§corner_heights: {left: 3, right: -3}}\nmasses:",
+        ["'corner_heights' of a bar whose points are not given"],
+    ),
+    "one corner's height": (
+        "car",
+        "masses:",
+        BAR.replace("}\n", ", §corner_heights: {left: 3}}\n"),
+        ["key 'right' is missing in antiroll_bar.corner_heights"],
     ),
     "unknown key of the hub": (
         "car",
@@ -503,9 +577,9 @@ SLIPS = {
     ),
     # what is no YAML, or more than the plain kind
     "tab": ("goals", "    lowered_by: 45", "    §\tlowered_by: 45", ["a tab", "spaces"]),
-    "colon in a text": ("car", "name: Heron Mk2", "name: Heron§: Mk2", ["':'", "quotes"]),
+    "colon in a text": ("car", "name: Wendle Two", "name: Wendle§: Two", ["':'", "quotes"]),
     "open bracket": ("car", "[0, 740, 290]", "[0, 740, 290", ["bracket"]),
-    "open quote": ("car", "name: Heron Mk2", 'name: §"Heron', ["a quote that is not closed"]),
+    "open quote": ("car", "name: Wendle Two", 'name: §"Wendle', ["a quote that is not closed"]),
     "wrong indent": (
         "goals",
         "    static: {toe: 0.05}",
@@ -513,7 +587,7 @@ SLIPS = {
         ["indented otherwise"],
     ),
     "line without a colon": ("car", "wheelbase: 2480\n", "wheelbase\n", ["':'"]),
-    "sign that starts no text": ("car", "name: Heron Mk2", "name: §@home", ["'@'", "quotes"]),
+    "sign that starts no text": ("car", "name: Wendle Two", "name: §@home", ["'@'", "quotes"]),
     "alias of nothing": ("car", "[0, 740, 290]", "§*hub", ["alias '*hub'"]),
     "second document": ("goals", "search:", "§---\nsearch:", ["a second document"]),
     "tag": ("car", "wheelbase: 2480", "wheelbase: §!!python/name:os.system 2480", ["the tag"]),
@@ -521,7 +595,7 @@ SLIPS = {
     "merge key": ("goals", "    lowered_by: 45", "    §<<: {lowered_by: 45}", ["merge key"]),
     "true as a key": ("goals", "  pads:", "  §true:", ["true as a key", "quotes"]),
     "list as a key": ("goals", "  pads:", "  §[a, b]:", ["a key that is a list"]),
-    "half a character": ("car", "name: Heron Mk2", 'name: §"\\ud800"', ["half a character"]),
+    "half a character": ("car", "name: Wendle Two", 'name: §"\\ud800"', ["half a character"]),
     "endless number": ("car", "2480", "§" + "9" * 5000, ["5000 digits"]),
 }
 
@@ -632,7 +706,7 @@ def test_sound_files_load_with_the_bytes_that_were_read(tmp_path: Path) -> None:
     assert {name: raw.decode() for name, raw in loaded.files.items()} == GOOD
     assert loaded.notices == []
     assert loaded.goals.car == "car.yaml"
-    assert loaded.car.name == "Heron Mk2"
+    assert loaded.car.name == "Wendle Two"
     assert loaded.car.points.hub_face == (0.0, 740.0, 290.0)
     stack = loaded.parts.stations["tie_rod_stud"][0].stack  # type: ignore[index]
     assert stack is not None
@@ -668,7 +742,7 @@ def test_a_fault_of_a_car_in_the_goals_file_is_told_once_and_there(tmp_path: Pat
 def test_a_runs_own_copies_are_read_whatever_the_goals_file_calls_them(tmp_path: Path) -> None:
     goals = spoil(GOALS, "car: car.yaml", "car: ../garage/heron.yaml")
     lay(tmp_path, goals=goals)
-    assert load_saved(tmp_path).car.name == "Heron Mk2"
+    assert load_saved(tmp_path).car.name == "Wendle Two"
 
 
 def test_oddities_are_notices(tmp_path: Path) -> None:
@@ -733,6 +807,17 @@ def test_springs_and_bar_are_used(tmp_path: Path) -> None:
     assert loaded.car.antiroll_bar.arm_length is None
 
 
+def test_a_rack_that_gives_is_counted_only_with_its_force(tmp_path: Path) -> None:
+    """[D] 0.4 mm per kN under 3 kN on top of 2.5 mm: 3.7 mm past the stop."""
+    car = spoil(CAR, "per_turn: 44}", "per_turn: 44, compliance: 0.4}")
+    (notice,) = load_goals(lay(tmp_path, car=car)).notices
+    assert "compliance is not counted" in notice and "'force'" in notice
+    pushed = spoil(CAR, "per_turn: 44}", "per_turn: 44, compliance: 0.4, force: 3}")
+    loaded = load_goals(lay(tmp_path, car=pushed))
+    assert loaded.notices == []
+    assert overtravel(loaded.goals, loaded.car) == pytest.approx(3.7)
+
+
 def test_a_wheel_that_stands_on_the_ground_is_no_notice(tmp_path: Path) -> None:
     car = spoil(CAR, "loaded_radius: 290", "loaded_radius: 276")
     assert load_goals(lay(tmp_path, car=car)).notices == []
@@ -747,3 +832,56 @@ def test_a_measure_that_needs_one_entry_of_a_section_says_which(tmp_path: Path) 
     told = [str(fault) for fault in raised.value.faults]
     assert len(told) == 2
     assert "needs 'rear.roll_stiffness'" in told[0] and "needs 'rear.track'" in told[1]
+
+
+BARS_PART = """  antiroll_bar:
+    - id: holes
+      choices: {hole: {inner: {moves: {bar_end: [20, 0, 0]}}, outer: {}}}
+      adjusts:
+        link: {adds: {antiroll_bar: {link_length: 1}}, range: [-10, 10], step: 5}
+        bracket: {along: {bar_link: [0, 0, 1]}, range: [0, 10], step: 5}
+"""
+
+
+def test_a_bar_with_its_points_and_parts_for_it_are_sound(tmp_path: Path) -> None:
+    car = spoil(CAR, "masses:", BAR)
+    parts = spoil(PARTS, "stations:\n", "stations:\n" + BARS_PART)
+    loaded = load_goals(lay(tmp_path, car=car, parts=parts))
+    assert loaded.car.antiroll_bar is not None and loaded.car.antiroll_bar.arm is None
+    assert loaded.notices == []
+
+
+TOLD = "antiroll_bar: {diameter: 22, bore: 20, length: 900, arm: 200, motion_ratio: 0.6}\nmasses:"
+
+
+@pytest.mark.parametrize(
+    ("car", "effect", "words"),
+    [
+        (TOLD, "moves: {§bar_end: [20, 0, 0]}", "bar_end of a bar whose points"),
+        (TOLD, "adds: {antiroll_bar: {§link_length: 5}}", "link_length of a bar whose points"),
+        (TOLD, "stack: {point: §bar_link, along: [0, 0, 1], pieces: {2: 4}}", "bar_link of a bar"),
+        (TOLD, "adds: {antiroll_bar: {§arm_length: 5}}", "arm_length is added to"),
+        (TOLD, "sets: {antiroll_bar: {diameter: §18}}", "the car's bar has a bore of 20 mm"),
+        (TOLD, "sets: {antiroll_bar: {diameter: 18, bore: §18}}", "leaves nothing of its 18 mm"),
+        (TOLD, "sets: {antiroll_bar: {length: §0}}", "0 for antiroll_bar.length"),
+        (TOLD, "sets: {antiroll_bar: {bore: §-1}}", "-1 for antiroll_bar.bore"),
+        ("masses:", "sets: {§antiroll_bar: {diameter: 25}}", "does not have"),
+        (BAR, "moves: {§bar_ende: [20, 0, 0]}", "perhaps you meant 'bar_end'"),
+        (BAR, "sets: {antiroll_bar: {§link: 5}}", "unknown key 'link'"),
+    ],
+)
+def test_parts_that_ask_more_of_the_bar_than_is_told(
+    tmp_path: Path, car: str, effect: str, words: str
+) -> None:
+    part = f"stations:\n  antiroll_bar:\n    - id: other\n      {effect}\n"
+    parts, line, column = marked(spoil(PARTS, "stations:\n", part))
+    (fault,) = faults_of(lay(tmp_path, car=spoil(CAR, "masses:", car), parts=parts))
+    assert (fault.line, fault.column) == (line, column), str(fault)
+    assert words in str(fault)
+
+
+@pytest.mark.parametrize("measure", ["link_angle", "bar_preload", "bar_toggle"])
+def test_measures_of_the_linkage_need_its_points(tmp_path: Path, measure: str) -> None:
+    goals = spoil(GOALS, "      lock_inner: {min: 38}", f"      {measure}: {{max: 70}}")
+    (fault,) = faults_of(lay(tmp_path, goals=goals, car=spoil(CAR, "masses:", TOLD)))
+    assert f"{measure} needs 'antiroll_bar.pivot'" in str(fault)

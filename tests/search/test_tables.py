@@ -264,3 +264,21 @@ def test_words_of_bounds_and_labels() -> None:
     assert plain("bump_steer over -40..40 left") == "bump steer over -40 to 40 mm (left wheel)"
     assert plain("ackermann at 20") == "ackermann at 20 deg"
     assert fixed(-0.0004, 2) == "0.00"
+
+
+def test_a_bent_shell_has_figures_of_both_its_sides() -> None:
+    """Each wheel's and each turn's own figure; the right wheel has its own curves, too."""
+    bent = problem(right=uneven())
+    document = check_document(bent)
+    record = document["duties"]["hill"]
+    for name, cases in (("camber", {"left", "right"}), ("lock_inner", {"left_turn", "right_turn"})):
+        entry = record["measures"][name]
+        assert entry["sides"].keys() == cases
+        assert entry["value"] in entry["sides"].values()
+        assert len(set(entry["sides"].values())) == 2
+    assert record["curves"]["travel_right"]["toe"] != record["curves"]["travel"]["toe"]
+    text = printed(print_check, document, bent)
+    camber = record["measures"]["camber"]["sides"]
+    for side in ("left", "right"):
+        assert re.search(rf"  {side} wheel +.*{camber[side]:.2f}", text)
+    assert "sides" not in check_document(PLAIN)["duties"]["hill"]["measures"]["camber"]
