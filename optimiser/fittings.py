@@ -35,7 +35,7 @@ def fittings(car: Car, parts: Parts, points: Mapping[str, dict[str, Floats]]) ->
 
     ``points`` is side → name → measured point (3,) in left-hand axes.
     """
-    struts = {side: _strut(named) for side, named in points.items()}
+    struts = {side: _strut(named) for side, named in points.items() if "top_mount" in named}
     return Fittings(
         joints=_joints(car, parts, struts),
         barrel=_barrel(car, parts),
@@ -105,7 +105,7 @@ def _carried(car: Car, parts: Parts) -> dict[str, PartJoint]:
 def _joints(car: Car, parts: Parts, struts: Mapping[str, MeasuredStrut]) -> Joints:
     said = _carried(car, parts)
     top = None
-    if "top_mount" in said:
+    if "top_mount" in said and struts:
         middle = _axis(car, parts, "top_mount")
         top = MountJoint(
             {
