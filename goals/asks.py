@@ -110,7 +110,7 @@ def _lacking(measure: Any, section: Section, car: Section, parts: Section) -> It
         return
     for name in sorted(measure.needs_car):
         section_name, _, entry = name.partition(".")
-        written = given.get(section_name) or _from_parts(parts, section_name)
+        written = _with_parts(given.get(section_name), parts, section_name)
         if entry and written is None and section_name in measure.needs_car:
             continue  # the missing section is told already
         if written is None or (entry and isinstance(written, dict) and written.get(entry) is None):
@@ -123,14 +123,16 @@ def _lacking(measure: Any, section: Section, car: Section, parts: Section) -> It
             )
 
 
-def _from_parts(parts: Section, name: str) -> Any:
-    """What parts say together in place of a section of the car file; None where no part does."""
+def _with_parts(written: Any, parts: Section, name: str) -> Any:
+    """A section of the car file with what parts say beside it; None where neither says anything."""
+    if written is not None and not isinstance(written, dict):
+        return written
     said: dict[Any, Any] = {}
     for _, station in parts.down("stations").items():
         for _, part in station.items():
             said |= part.down(name).mapping() if name == "joints" else {}
             said |= part.down("sets", name).mapping()
-    return said or None
+    return {**said, **written} if written is not None else said or None
 
 
 def _not_taken(measure: Any, section: Section, argument: str) -> Fault:

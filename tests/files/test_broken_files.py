@@ -765,6 +765,13 @@ def test_what_only_parts_tell_will_do_for_a_measure(tmp_path: Path) -> None:
     goals = spoil(GOALS, "      lock_inner: {min: 38}", "      strut_stroke_left: {min: 5}")
     parts = spoil(PARTS, "      price: 240", "      sets: {strut: {bump: 60, droop: 50}}")
     assert load_goals(lay(tmp_path, goals=goals, parts=parts)).notices == []
+    pitch = spoil(
+        PARTS, "      price: 240", "      sets: {hub: {stud_pitch: 1.5}, wheel: {pad: 11}}"
+    )
+    turns = spoil(GOALS, "      lock_inner: {min: 38}", "      wheel_nut_turns: {min: 12}")
+    car = CAR + "hub: {stud_length: 40, stud_diameter: 12}\n"
+    assert load_goals(lay(tmp_path, goals=turns, car=car, parts=pitch)).notices == []
+    assert len(faults_of(lay(tmp_path, goals=turns, car=car))) == 1
     lifted = spoil(PARTS, "      price: 240", "      joints: {top_mount: {tilt: 12}}")
     goals = spoil(GOALS, "      lock_inner: {min: 38}", "      top_mount_tilt: {max: 5}")
     assert load_goals(lay(tmp_path, goals=goals, parts=lifted)).notices == []
