@@ -16,7 +16,7 @@ CHECKS = {
     "wheel_stud_engagement": "wheel stud in its nut, mm",
     "wheel_nut_turns": "full turns of the wheel nut",
     "caliper_clearance": "caliper to wheel, nearest, mm",
-    "strut_stroke_left": "strut stroke left over the travel used, mm",
+    "strut_stroke_left": "strut stroke left at the worst, mm",
     "top_mount_room": "top mount inside its outline, mm",
 }
 
