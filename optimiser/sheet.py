@@ -43,6 +43,7 @@ FASTENED = {
     Station.RACK_MOUNT: "rack mounts",
     Station.RACK_END: "inner joint to rack",
     Station.LOWER_ARM: "lower arm, pivots and ball joint",
+    Station.UPPER_ARM: "upper arm, pivots and ball joint",
     Station.BALL_JOINT_STUB: "ball-joint stub",
     Station.TOP_MOUNT: "top mount, body and centre nut",
     Station.WHEEL: "wheel nuts",

@@ -12,7 +12,7 @@ import numpy as np
 
 from kinematics import rows as k
 from kinematics.arrays import Floats
-from kinematics.joints import ball_joint_tilt, inner_tilt, outer_tilt
+from kinematics.joints import ball_joint_tilt, inner_tilt, outer_tilt, upper_ball_joint_tilt
 from kinematics.measures.catalogue import Measure, Stage, StateFigure
 from kinematics.measures.envelope import most_over_envelope
 from kinematics.scene import At, Scene, Side
@@ -45,6 +45,11 @@ def _ball(scene: Scene, side: Side, raw: Floats, rod: Floats) -> Floats | None:
     return None if joint is None else ball_joint_tilt(raw, scene.columns(side), joint)
 
 
+def _upper_ball(scene: Scene, side: Side, raw: Floats, rod: Floats) -> Floats | None:
+    joint = scene.car.joints.upper_ball_joint
+    return None if joint is None else upper_ball_joint_tilt(raw, scene.columns(side), joint)
+
+
 def _of_states(tilt: Tilt) -> StateFigure:
     """Tilt of single states; not-a-number where the joint is not told of or the state is not reached."""
 
@@ -58,7 +63,7 @@ def _of_states(tilt: Tilt) -> StateFigure:
     return state
 
 
-def _entry(name: str, definition: str, tilt: Tilt) -> Measure:
+def _entry(name: str, definition: str, tilt: Tilt, kind: float | None = None) -> Measure:
     state = _of_states(tilt)
     return Measure(
         name=name,
@@ -71,7 +76,8 @@ def _entry(name: str, definition: str, tilt: Tilt) -> Measure:
         state=state,
         scale=1.0,
         takes=frozenset({"wheel"}),
-        needs_car=frozenset({"joints"}),
+        needs_car=frozenset({"joints"} if kind is None else {"joints", f"joints.{name[:-5]}"}),
+        kind=kind,
     )
 
 
@@ -91,5 +97,12 @@ MEASURES = (
         "Lower ball joint: how far the stud in the knuckle is from the middle of the socket in the arm, "
         "where it stood as measured.",
         _ball,
+    ),
+    _entry(
+        "upper_ball_joint_tilt",
+        "Upper ball joint of a double wishbone: how far the stud in the knuckle is from the middle of the "
+        "socket in the upper arm, where it stood as measured.",
+        _upper_ball,
+        kind=k.WISHBONE,
     ),
 )
