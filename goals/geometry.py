@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from goals.bars import check_bar
 from goals.car import StrutPoints, WishbonePoints
 from goals.document import NO_KEY
 from goals.faults import Fault
@@ -51,7 +52,7 @@ def check_car(car: Section) -> Iterator[Fault]:
         for check in _CHECKS:
             yield from _checked(side, check)
     yield from _masses(car.down("masses"))
-    yield from _bar(car.down("antiroll_bar"))
+    yield from check_bar(car.down("antiroll_bar"))
 
 
 def car_notices(car: Section) -> list[str]:
@@ -105,16 +106,13 @@ def _other_suspension(car: Section) -> Iterator[Fault]:
 
 
 def _strange_right(car: Section) -> Iterator[Fault]:
-    """What a right side or the joints have that the car's suspension has not."""
+    """What a right side has that the car's suspension has not."""
     own = car.mapping().get("suspension")
     other = other_kind(own)
     if other is None:
         return
     left, right = car.down("points"), car.down("points_right")
     strange = any(name in left.mapping() for name in ONLY[other])
-    joint = car.down("joints", "upper_ball_joint")
-    if own == "strut" and joint.data is not None:
-        yield joint.fault("upper_ball_joint is a joint that a strut has not", "none", key=True)
     for name in ONLY[other]:
         if name in right.mapping() and not strange:
             found = f"points_right has {name}, which a {other} has and a {own} has not"
@@ -297,19 +295,6 @@ def _masses(masses: Section) -> Iterator[Fault]:
     if rear is not None and unsprung_rear is not None and unsprung_rear >= rear > 0:
         found = f"unsprung_rear is {unsprung_rear:g} kg of the rear axle's {rear:g} kg"
         yield masses.down("unsprung_rear").fault(found, "less than the rear axle's mass")
-
-
-def _bar(bar: Section) -> Iterator[Fault]:
-    diameter, bore, arm, length = (
-        bar.down(key).quantity(LENGTH) for key in ("diameter", "bore", "arm", "arm_length")
-    )
-    if diameter is not None and bore is not None and bore >= diameter > 0:
-        found = f"the bar's bore, {bore:g} mm, leaves nothing of its {diameter:g} mm"
-        yield bar.down("bore").fault(found, "less than the diameter")
-    if arm is not None and length is not None and 0 < length < arm:
-        found = f"arm_length is {length:g} mm and the lever 'arm' {arm:g} mm"
-        expected = "a true length no shorter than the lever square to the bar"
-        yield bar.down("arm_length").fault(found, expected)
 
 
 def _contact_height(car: Section) -> float | None:

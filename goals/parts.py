@@ -1,9 +1,9 @@
 """The parts file: what may be bolted on, declared by effect and never coded.
 
 Points fixed to the knuckle (``ball_joint`` and ``upper_ball_joint`` outside their arm's station,
-``tie_rod_outer``, ``strut_lower``, ``strut_upper``, ``hub_face``) are given in the knuckle's own frame:
-origin at the middle of the hub face, y along the spindle outward, x forward in the wheel plane and level as
-measured, z up in the wheel plane.
+``tie_rod_outer``, ``strut_lower``, ``strut_upper``, ``hub_face``, and ``bar_link`` where knuckle or strut
+carries it) are given in the knuckle's own frame: origin at the middle of the hub face, y along the spindle
+outward, x forward in the wheel plane and level as measured, z up in the wheel plane.
 All other points are given in car axes. Everything is for the left side; the right side is its mirror.
 """
 
@@ -15,6 +15,7 @@ from typing import Annotated
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
 from goals.base import (
+    Angle,
     Direction,
     Flag,
     Format,
@@ -26,7 +27,9 @@ from goals.base import (
     Strict,
     Whole,
 )
+from goals.car import Bolts, Brake, leaves_some
 from goals.faults import Unsound
+from goals.outlines import Barrel
 from goals.units import LENGTH
 
 
@@ -73,6 +76,9 @@ class PointName(StrEnum):
     UPPER_BALL_JOINT = "upper_ball_joint"
     ARM_UPPER_BALL_JOINT = "arm_upper_ball_joint"
     KNUCKLE_UPPER_BALL_JOINT = "knuckle_upper_ball_joint"
+    BAR_PIVOT = "bar_pivot"
+    BAR_END = "bar_end"
+    BAR_LINK = "bar_link"
 
 
 class RackNumbers(Strict):
@@ -93,6 +99,54 @@ class WheelNumbers(Strict):
     """Width of the rim, mm."""
     spacer: Length | None = None
     """Thickness of the spacer between hub and wheel, mm."""
+    pitch_circle: Length | None = None
+    """Diameter of the circle of the bolt holes, mm."""
+    bore: Length | None = None
+    """Diameter of the middle bore, or of the ring in it, mm."""
+    pad: Length | None = None
+    """Thickness of the wheel where a stud goes through, mm."""
+
+
+class WheelData(WheelNumbers):
+    """What a part may say of the front wheels: their numbers, and what cannot be added to."""
+
+    bolts: Bolts | None = None
+    """Number of bolt holes."""
+    barrel: Barrel | None = None
+    """The wheel's inside as [y, radius] pairs, mm, as in the car file."""
+
+
+class HubNumbers(Strict):
+    """Numbers of the hub; a stud's length counts from the car's own hub face, whatever is bolted to it."""
+
+    pitch_circle: Length | None = None
+    """Diameter of the circle of the wheel studs, mm."""
+    spigot: Length | None = None
+    """Diameter of the spigot that centres the wheel, mm."""
+    stud_length: Length | None = None
+    """Length of a wheel stud from the hub face to the end of its thread, mm."""
+
+
+class HubData(HubNumbers):
+    """What a part may say of the hub: its numbers, and what cannot be added to."""
+
+    bolts: Bolts | None = None
+    """Number of wheel studs (or bolts)."""
+    stud_diameter: Annotated[Length, Field(gt=0)] | None = None
+    """Diameter of the wheel studs' thread, mm."""
+    stud_pitch: Annotated[Length, Field(gt=0)] | None = None
+    """Pitch of the wheel studs' thread, mm."""
+    engagement: Annotated[Length, Field(gt=0)] | None = None
+    """Least thread of a stud in its nut, mm."""
+
+
+class StrutNumbers(Strict):
+    """What is left of the strut's stroke with the car as measured but for this part."""
+
+    bump: Length | None = None
+    """Stroke left to the bump stop, mm."""
+    droop: Length | None = None
+    """Stroke left to full extension, mm."""
 
 
 class TyreNumbers(Strict):
@@ -106,6 +160,21 @@ class TyreNumbers(Strict):
     """Height of the wheel centre above the ground under load, mm."""
 
 
+class BarNumbers(Strict):
+    """Numbers of the front anti-roll bar."""
+
+    diameter: Length | None = None
+    """Outer diameter of the bar, mm."""
+    bore: Length | None = None
+    """Inner diameter of a tube, mm; 0 is a solid bar."""
+    length: Length | None = None
+    """Length of the bar between its arms, the part that twists, mm."""
+    arm_length: Length | None = None
+    """True length of the arm from bar to link, which bends, mm."""
+    link_length: Length | None = None
+    """Length of the link between its joints, mm; as measured from 'end' to 'link' when no part says."""
+
+
 class Numbers(Strict):
     """Numbers of the car file, under the car file's own names, that a part sets or adds to."""
 
@@ -115,8 +184,57 @@ class Numbers(Strict):
     """Numbers of the front wheels."""
     tyre: TyreNumbers | None = None
     """Numbers of the front tyres."""
+    antiroll_bar: BarNumbers | None = None
+    """Numbers of the front anti-roll bar."""
+    hub: HubNumbers | None = None
+    """Numbers of the hub."""
+    strut: StrutNumbers | None = None
+    """Stroke of the strut."""
     lowered_by: Length | None = None
     """Lowering of the body, mm."""
+
+
+class Data(Numbers):
+    """What a part says in place of the car file, under the car file's own names."""
+
+    wheel: WheelData | None = None
+    """The front wheels."""
+    hub: HubData | None = None
+    """The hub's studs and spigot."""
+    brake: Brake | None = None
+    """The front brake: the caliper's outline."""
+
+
+class PartJoint(Strict):
+    """A spherical joint that comes with a part, in place of the car file's."""
+
+    tilt: Annotated[Angle, Field(gt=0)]
+    """Largest tilt from its middle, deg, by its maker."""
+    reserve: Annotated[Angle, Field(ge=0)] = 3.0
+    """Kept in hand, deg (3 to 5 is common practice, no source)."""
+    axis: Direction | None = None
+    """Direction of its stud in the knuckle's own frame (of a top_mount: of its middle, in car axes); as the
+    car file has it when left out."""
+
+    @field_validator("reserve")
+    @classmethod
+    def _leaves_some(cls, reserve: float, info: ValidationInfo) -> float:
+        return leaves_some(reserve, info)
+
+
+class PartJoints(Strict):
+    """Joints that come with a part. Where two parts of a build tell of one, the later station's counts."""
+
+    ball_joint: PartJoint | None = None
+    """Lower ball joint."""
+    upper_ball_joint: PartJoint | None = None
+    """Upper ball joint of a double wishbone."""
+    tie_rod_outer: PartJoint | None = None
+    """Outer tie-rod joint."""
+    tie_rod_inner: PartJoint | None = None
+    """Inner tie-rod joint."""
+    top_mount: PartJoint | None = None
+    """Top bearing."""
 
 
 class Position(Strict):
@@ -262,8 +380,8 @@ class Part(Strict):
     """Point → where this part puts it, [x, y, z] mm; knuckle points in the knuckle's own frame."""
     moves: dict[PointName, Point] = Field(default_factory=dict)
     """Point → fixed shift [x, y, z], mm."""
-    sets: Numbers | None = None
-    """Numbers of the car file that this part replaces."""
+    sets: Data | None = None
+    """What this part says in place of the car file."""
     adds: Numbers | None = None
     """What this part adds to numbers of the car file."""
     choices: dict[Identifier, Positions] = Field(default_factory=dict)
@@ -276,6 +394,8 @@ class Part(Strict):
     """How the tie rod makes its length."""
     strength: Strength | None = None
     """Strength of the stud on which the part's stack stands."""
+    joints: PartJoints | None = None
+    """Joints that come with the part, in place of the car file's."""
     fits: Fits = Fits()
     """What the part can be combined with."""
     price: Annotated[Number, Field(ge=0)] = 0.0

@@ -6,6 +6,7 @@ arrays are (3, n) for n lanes, or (3, s, n) for as many states of each.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,13 +28,24 @@ class StudJoint:
 
 
 @dataclass(frozen=True)
+class MountJoint:
+    """A spherical bearing in the body round the strut's sliding axis.
+
+    ``in_body`` is side → the axis's direction at its middle, in left-hand car axes.
+    """
+
+    in_body: Mapping[str, tuple[float, float, float]]
+
+
+@dataclass(frozen=True)
 class Joints:
-    """What is said of a corner's joints; None where the car file says nothing of one."""
+    """What is said of a build's joints; None where neither car nor parts say anything of one."""
 
     tie_rod_outer: StudJoint | None = None
     tie_rod_inner: bool = False
     ball_joint: StudJoint | None = None
     upper_ball_joint: StudJoint | None = None
+    top_mount: MountJoint | None = None
 
 
 def stud_direction(raw: Floats, in_knuckle: tuple[float, float, float]) -> Floats:
@@ -105,6 +117,22 @@ def _tilt_in_arm(
         + np.cross(pivot, socket, axis=0) * sine
         + pivot * along * (1.0 - cosine)
     )  # fmt: skip
+    return _between(stud, socket)
+
+
+def top_mount_tilt(raw: Floats, geometry: Floats, middle: tuple[float, float, float]) -> Floats:
+    """Tilt of the strut's sliding axis in its top bearing, deg, (n,) or (s, n).
+
+    The axis is fixed in the knuckle, the bearing's ``middle`` (unit vector, left-hand car axes) in the body.
+    """
+    axis = geometry[k.STRUT_AXIS : k.STRUT_AXIS + 3]
+    x, y = raw[k.FORWARD : k.FORWARD + 3], raw[k.SPINDLE : k.SPINDLE + 3]
+    strut = x * axis[0] + y * axis[1] + np.cross(x, y, axis=0) * axis[2]
+    return _between(strut, np.asarray(middle).reshape(3, *[1] * (raw.ndim - 1)))
+
+
+def _between(one: Floats, other: Floats) -> Floats:
+    """Angle between directions (3, ...), deg."""
     # atan2 of cross and dot: exact near zero, where an arc cosine is not
-    cross = np.linalg.norm(np.cross(stud, socket, axis=0), axis=0)
-    return np.asarray(np.degrees(np.arctan2(cross, (stud * socket).sum(axis=0))))
+    cross = np.linalg.norm(np.cross(one, other, axis=0), axis=0)
+    return np.asarray(np.degrees(np.arctan2(cross, (one * other).sum(axis=0))))

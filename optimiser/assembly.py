@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from goals.car import Car
-from goals.car import Joint as JointModel
 from goals.duties import Duty, GoalsFile
-from goals.parts import Rod, Station
+from goals.parts import Part, Rod, Station
 from kinematics.arrays import Floats, Ints
-from kinematics.bars import Bar
+from kinematics.bar_link import Mount
 from kinematics.channels import Channels
 from kinematics.corner import (
     Corners,
@@ -24,11 +24,20 @@ from kinematics.corner import (
     set_measured_rods,
     set_toe,
 )
-from kinematics.joints import Joints, StudJoint
+from kinematics.fittings import Fittings
 from kinematics.rods import RodKit
 from kinematics.scene import CarNumbers, DutyFrame, Scene, Side
 from kinematics.studs import Stud
-from optimiser.channels import NUMBERS, STUD_LEVER, channel_of, numbers_of
+from optimiser.antiroll import (
+    antiroll_bar,
+    bar_channels,
+    bar_mount,
+    corner_heights,
+    has_geometry,
+    has_right,
+)
+from optimiser.channels import NUMBERS, OPTIONAL, STUD_LEVER, UNFILLED, channel_of, numbers_of
+from optimiser.fittings import fittings
 from optimiser.space import Build, Dimension
 
 MIRROR = np.array([1.0, -1.0, 1.0])
@@ -57,7 +66,8 @@ def measured(car: Car, side: Side = "left") -> Corners:
 
 def sides_of(car: Car) -> tuple[Side, ...]:
     """Sides whose geometry differs: the left one alone where the right is its mirror."""
-    return ("left",) if car.points_right is None else ("left", "right")
+    mirrored = car.points_right is None and not has_right(car)
+    return ("left",) if mirrored else ("left", "right")
 
 
 def car_numbers(car: Car) -> CarNumbers:
@@ -77,47 +87,27 @@ def car_numbers(car: Car) -> CarNumbers:
         hub_height=float(drop),
         wheel_rate=None if springs is None else springs.rate * springs.motion_ratio**2,
         bar=antiroll_bar(car),
+        bar_mounts=_bar_mounts(car),
+        bar_heights=corner_heights(car),
         rear_roll_stiffness=None if rear is None else rear.roll_stiffness,
         rear_track=None if rear is None else rear.track,
-        joints=_joints(car),
     )
 
 
-def antiroll_bar(car: Car) -> Bar | None:
-    """The front anti-roll bar; None where the car file gives none."""
-    bar = car.antiroll_bar
-    if bar is None:
+def _bar_mounts(car: Car) -> dict[Side, Mount] | None:
+    if not has_geometry(car):
         return None
-    return Bar(
-        diameter=bar.diameter,
-        bore=bar.bore,
-        length=bar.length,
-        arm=bar.arm,
-        arm_length=bar.arm if bar.arm_length is None else bar.arm_length,
-        motion_ratio=bar.motion_ratio,
-    )
+    return {side: _bar_mount(car, side) for side in ("left", "right")}
 
 
-def _joints(car: Car) -> Joints:
-    """What the car file says of its joints, studs turned into the knuckle's frame."""
-    said = car.joints
-    if said is None:
-        return Joints()
+def _bar_mount(car: Car, side: Side) -> Mount:
+    """What carries the anti-roll bar's link on one side, as measured."""
+    points = corner_points(car, side)
     frame = knuckle_frame(car.static.toe, car.static.camber)
-
-    def stud(joint: JointModel | None) -> StudJoint | None:
-        if joint is None:
-            return None
-        body = np.asarray(joint.axis) / np.linalg.norm(joint.axis)
-        x, y, z = (float(v) for v in frame.T @ body)
-        return StudJoint((x, y, z), (float(body[0]), float(body[1]), float(body[2])))
-
-    return Joints(
-        stud(said.tie_rod_outer),
-        said.tie_rod_inner is not None,
-        stud(said.ball_joint),
-        stud(said.upper_ball_joint),
-    )
+    strut = None
+    if "strut_lower" in points:
+        strut = points["strut_lower"], points["top_mount"]
+    return bar_mount(car, points["hub_face"], frame, strut)
 
 
 def duty_frame(goals: GoalsFile, car: Car, duty: Duty) -> DutyFrame:
@@ -174,16 +164,22 @@ def _measured_channels(car: Car, side: Side) -> dict[str, Floats]:
             "arm_upper_ball_joint": points["upper_ball_joint"],
             "knuckle_upper_ball_joint": stock.upper.knuckle_ball_joint[:, 0],
         }
-    numbers = car.model_dump(include={"rack", "wheel", "tyre"})
+    numbers = car.model_dump(include={"rack", "wheel", "tyre", "hub", "strut"})
     for name in NUMBERS:
         section, _, key = name.partition(".")
-        base[name] = np.array(numbers.get(section, {}).get(key, 0.0))
+        told = (numbers.get(section) or {}).get(key)
+        unknown = np.nan if name in OPTIONAL else 0.0
+        base[name] = np.array(unknown if told is None else float(told))
+    if car.antiroll_bar is not None:
+        mount = _bar_mount(car, side) if has_geometry(car) else None
+        base.update(bar_channels(car.antiroll_bar, side, mount))
     return base
 
 
 def _base_channels(car: Car, side: Side, build: Build) -> dict[str, Floats]:
     """Channels of a build with every setting at zero: replaced points, then fixed moves and numbers."""
     base = _measured_channels(car, side)
+    base |= {UNFILLED[station]: np.array(0.0) for station in build.parts}
     _replace(base, build)
     _move(base, build)
     return base
@@ -260,6 +256,16 @@ class Assembly:
         return Stud(s.design_load, s.stud_root, s.allowable_stress)
 
     @cached_property
+    def fittings(self) -> Fittings:
+        """What the build fits to the car beside its geometry."""
+        return car_fittings(self.car, self.build.parts)
+
+    @property
+    def base_numbers(self) -> dict[str, Floats]:
+        """The build's numbers with nothing set yet, (): not-a-number where nobody tells one."""
+        return {name: self._bases["left"][name] for name in NUMBERS}
+
+    @cached_property
     def _bases(self) -> dict[Side, dict[str, Floats]]:
         return {side: _base_channels(self.car, side, self.build) for side in sides_of(self.car)}
 
@@ -324,9 +330,15 @@ class Assembly:
             price=np.full(lanes, self.build.price),
             rod_kit=self.kit,
             stud=self.stud,
+            fittings=self.fittings,
             stud_lever=channels.get(STUD_LEVER),
             channels=channels,
         )
+
+
+def car_fittings(car: Car, parts: Mapping[Station, Part]) -> Fittings:
+    """What the car is fitted with when it carries these parts."""
+    return fittings(car, parts, {side: corner_points(car, side) for side in sides_of(car)})
 
 
 def as_measured(car: Car, frame: DutyFrame) -> Scene:
@@ -348,6 +360,7 @@ def as_measured(car: Car, frame: DutyFrame) -> Scene:
         rack_travel=np.array([car.rack.travel]),
         rack_per_turn=np.array([car.rack.per_turn]),
         stud_lever=np.full(1, np.nan),
+        fittings=car_fittings(car, {}),
         channels=Channels.plain(channels, 1),
         price=np.zeros(1),
     )

@@ -5,7 +5,7 @@ Every form of part effect comes down to a shift of some channels, so that a sett
 
 from __future__ import annotations
 
-from goals.parts import Numbers, PointName, Station
+from goals.parts import BarNumbers, Numbers, PointName, Station
 
 ARM = ("arm_front", "arm_rear", "arm_ball_joint")
 BODY = ("top_mount", "upper_front", "upper_rear", "arm_upper_ball_joint")
@@ -22,6 +22,23 @@ VECTORS = (*ARM, *BODY, *KNUCKLE, *STEERING)
 # Height of the stack under the outer tie-rod joint: it is the stud's lever arm beside moving the joint.
 STUD_LEVER = "tie_rod_stud.lever"
 
+# Numbers that neither car nor parts need tell: not-a-number where they do not.
+OPTIONAL = (
+    "hub.bolts",
+    "hub.pitch_circle",
+    "hub.spigot",
+    "hub.stud_length",
+    "hub.stud_diameter",
+    "hub.stud_pitch",
+    "hub.engagement",
+    "wheel.bolts",
+    "wheel.pitch_circle",
+    "wheel.bore",
+    "wheel.pad",
+    "strut.bump",
+    "strut.droop",
+)
+
 NUMBERS = (
     "rack.travel",
     "rack.per_turn",
@@ -31,12 +48,31 @@ NUMBERS = (
     "tyre.width",
     "tyre.diameter",
     "tyre.loaded_radius",
+    *OPTIONAL,
     "lowered_by",
     STUD_LEVER,
 )
 
-# Channels that leave the straight-ahead pose at a given toe as it is: the tie rod's own ends and the rack.
-STEERING_ONLY = frozenset({*STEERING, "rack.travel", "rack.per_turn", STUD_LEVER})
+# What each station's stack leaves unfilled of its stud; only builds with such a stack have the channel.
+UNFILLED = {station: f"{station.value}.unfilled" for station in Station}
+
+# The anti-roll bar's; only a car with a bar has its numbers, only one whose bar's points are told has these.
+BAR = ("bar_pivot", "bar_end", "bar_link")
+BAR_NUMBERS = tuple(f"antiroll_bar.{name}" for name in BarNumbers.model_fields)
+
+# Channels that leave the straight-ahead pose at a given toe as it is: the tie rod's own ends and the rack,
+# and the anti-roll bar, which moves no wheel.
+STEERING_ONLY = frozenset(
+    {
+        *STEERING,
+        "rack.travel",
+        "rack.per_turn",
+        STUD_LEVER,
+        *UNFILLED.values(),
+        *BAR,
+        *BAR_NUMBERS,
+    }
+)
 
 
 def channel_of(point: PointName, station: Station) -> str:
@@ -58,11 +94,12 @@ def numbers_of(numbers: Numbers | None) -> dict[str, float]:
     if numbers is None:
         return {}
     found: dict[str, float] = {}
-    for section in ("rack", "wheel", "tyre"):
+    for section in ("rack", "wheel", "tyre", "hub", "strut", "antiroll_bar"):
         block = getattr(numbers, section)
         if block is not None:
-            for name, value in block.model_dump(exclude_none=True).items():
-                found[f"{section}.{name}"] = float(value)
+            # the wheel's inside stands among its numbers, and is none
+            given = block.model_dump(exclude_none=True, exclude={"barrel"})
+            found |= {f"{section}.{name}": float(value) for name, value in given.items()}
     if numbers.lowered_by is not None:
         found["lowered_by"] = numbers.lowered_by
     return found

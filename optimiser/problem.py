@@ -8,8 +8,18 @@ from functools import cached_property
 from goals.car import Car
 from goals.duties import GoalsFile
 from goals.parts import Parts
-from goals.verdicts import Demand, demands, linkage_gate, stud_gate, thread_gate, tilt_gates
+from goals.verdicts import (
+    Demand,
+    bar_gates,
+    demands,
+    linkage_gate,
+    stud_gate,
+    thread_gate,
+    tilt_gates,
+)
+from optimiser.antiroll import has_geometry
 from optimiser.assembly import Assembly, duty_frame, duty_toe
+from optimiser.fittings import gates, tilt_limits
 from optimiser.space import Build, Dimension, Space, duty_dimensions, make_space
 
 
@@ -54,8 +64,8 @@ class Problem:
 
     def gates_as_measured(self) -> list[Demand]:
         """The gates that hold for the car as its file gives it, whatever the goals."""
-        tilts = [] if self.car.joints is None else tilt_gates(self.car.joints)
-        return [linkage_gate(), *tilts]
+        bars = bar_gates() if has_geometry(self.car) else []
+        return [linkage_gate(), *bars, *tilt_gates(tilt_limits(self.car, {}))]
 
     def demands(self, assembly: Assembly, duty_name: str) -> list[Demand]:
         """A duty's limits, targets and gates on a build."""
@@ -64,6 +74,8 @@ class Problem:
             wanted.append(thread_gate(assembly.kit.engagement))
         if assembly.stud is not None:
             wanted.append(stud_gate(assembly.stud.allowable))
-        if self.car.joints is not None:
-            wanted += tilt_gates(self.car.joints)
+        parts = assembly.build.parts
+        wanted += gates(self.car, parts, assembly.base_numbers, assembly.fittings)
+        if has_geometry(self.car):
+            wanted += bar_gates()
         return sorted(wanted, key=lambda d: (d.stage, not d.is_limit))

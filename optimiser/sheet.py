@@ -70,6 +70,8 @@ NOT_CHECKED = (
     "stress in any stud but the outer tie-rod joint's, and in that one only where the parts file says "
     "how strong it is ('stud stress' among the figures)",
     "strut stroke left in bump and droop",
+    "the anti-roll bar's link against the lower arm, and its joints' tilt; the bar's linkage only where the "
+    "car file gives its points",
     "flex: the rack, its mounts and the bushes are taken as rigid",
     "the steering stop's own strength and give: the stop is solved from what the model checks, no more",
 )

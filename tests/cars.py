@@ -13,6 +13,7 @@ import numpy as np
 from kinematics import corner as c
 from kinematics.arrays import Floats
 from kinematics.channels import Channels
+from kinematics.fittings import Fittings
 from kinematics.joints import Joints, StudJoint
 from kinematics.scene import CarNumbers, DutyFrame, Scene
 
@@ -73,7 +74,6 @@ def scene_of(
         cg_height=car.cg_height,
         front_share=0.53,
         rear_roll_centre=130.0,
-        joints=Joints(UPRIGHT, True, UPRIGHT),
     )
     return Scene(
         car=numbers,
@@ -84,6 +84,7 @@ def scene_of(
         rack_per_turn=np.full(lanes, 44.0),
         stud_lever=np.zeros(lanes),
         channels=Channels.plain({"left": {}}, lanes),
+        fittings=Fittings(joints=Joints(UPRIGHT, True, UPRIGHT)),
         price=np.zeros(lanes),
     )
 

@@ -56,7 +56,7 @@ currency: EUR
 stations:
   tie_rod_stud:
     - id: spacers
-      stack: {point: tie_rod_outer, along: [0, 0, -1], pieces: {1: 4, 2.5: 4, 5 mm: 8}, usable: 40}
+      stack: {point: tie_rod_outer, along: [0, 0, -1], pieces: {1: 4, 2.5: 4, 5 mm: 8}, usable: 25}
   lower_arm:
     - id: stock arm
       today: true

@@ -11,6 +11,12 @@ from goals.reading import load_goals, load_saved
 from optimiser.assembly import overtravel
 from tests.files.inputs import CAR, GOALS, GOOD, PARTS, faults_of, lay, marked, spoil
 
+# A bar with its points, before the car's masses.
+BAR = (
+    "antiroll_bar: {diameter: 22, length: 900, pivot: [220, 520, 300], end: [20, 585, 300], "
+    "link: [18, 592, 190], link_on: arm}\nmasses:"
+)
+
 # name: (file, what is replaced, what by, words of the message); § marks the place of the fault.
 SLIPS = {
     # the goals file
@@ -281,6 +287,73 @@ SLIPS = {
         "antiroll_bar: {diameter: 22, length: 900, arm: 200, arm_length: §190, motion_ratio: 0.6}\nmasses:",
         ["arm_length is 190 mm and the lever 'arm' 200 mm"],
     ),
+    "anti-roll bar with half of its points": (
+        "car",
+        "masses:",
+        "§antiroll_bar: {diameter: 22, length: 900, pivot: [220, 520, 300], link_on: arm}\nmasses:",
+        ["antiroll_bar gives 'pivot', 'link_on' but not 'end', 'link'", "or none of them"],
+    ),
+    "anti-roll bar with neither arm nor points": (
+        "car",
+        "masses:",
+        "§antiroll_bar: {diameter: 22, length: 900, motion_ratio: 0.6}\nmasses:",
+        ["key 'arm' is missing in antiroll_bar", "pivot, end, link and link_on"],
+    ),
+    "anti-roll bar's link on nothing known": (
+        "car",
+        "masses:",
+        BAR.replace("link_on: arm", "link_on: §hub"),
+        ["'hub' for antiroll_bar.link_on"],
+    ),
+    "anti-roll bar's end on its axis": (
+        "car",
+        "masses:",
+        BAR.replace("end: [20, 585, 300]", "end: [220, 585, 300]").replace("link: [", "link: §["),
+        ["end is on the axis through pivot: the arm has no lever"],
+    ),
+    "anti-roll bar's link without length": (
+        "car",
+        "masses:",
+        BAR.replace("link: [18, 592, 190]", "link: §[20, 585.5, 300]"),
+        ["end and link are one point: the link has no length"],
+    ),
+    "anti-roll bar's link in line with the arm": (
+        "car",
+        "masses:",
+        BAR.replace("link: [18, 592, 190]", "link: §[-90, 592, 300]"),
+        ["pivot, end and link lie in line"],
+    ),
+    "anti-roll bar's point on the wrong side": (
+        "car",
+        "masses:",
+        BAR.replace("end: [20, 585", "end: §[20, -585"),
+        ["the bar's end is not on the left side of the car"],
+    ),
+    "anti-roll bar's right point on the wrong side": (
+        "car",
+        "masses:",
+        BAR.replace("}\n", ", right: {link: §[18, 592, 190]}}\n"),
+        ["the bar's link is not on the right side of the car"],
+    ),
+    "anti-roll bar's arm shorter than the lever of its points": (
+        "car",
+        "masses:",
+        BAR.replace("}\n", ", arm_length: §190}\n"),
+        ["arm_length is 190 mm and the lever of 'end' about 'pivot' 200 mm"],
+    ),
+    "corner heights of a bar without points": (
+        "car",
+        "masses:",
+        "antiroll_bar: {diameter: 22, length: 900, arm: 200, motion_ratio: 0.6, "
+        "§corner_heights: {left: 3, right: -3}}\nmasses:",
+        ["'corner_heights' of a bar whose points are not given"],
+    ),
+    "one corner's height": (
+        "car",
+        "masses:",
+        BAR.replace("}\n", ", §corner_heights: {left: 3}}\n"),
+        ["key 'right' is missing in antiroll_bar.corner_heights"],
+    ),
     # the parts file
     "unknown station": (
         "parts",
@@ -370,7 +443,7 @@ SLIPS = {
         "car",
         "static: {toe: 0.0",
         "joints: {§upper_ball_joint: {tilt: 25}}\nstatic: {toe: 0.0",
-        ["upper_ball_joint is a joint that a strut has not"],
+        ["the joint upper_ball_joint is of a double wishbone, and the car has a strut"],
     ),
     "range upside down": ("parts", "range: [-10, 10]", "range: §[10, -10]", ["upside down"]),
     "endless adjuster": ("parts", "step: 2", "step: §0.01", ["2001 positions"]),
@@ -614,3 +687,56 @@ def test_a_measure_that_needs_one_entry_of_a_section_says_which(tmp_path: Path) 
     told = [str(fault) for fault in raised.value.faults]
     assert len(told) == 2
     assert "needs 'rear.roll_stiffness'" in told[0] and "needs 'rear.track'" in told[1]
+
+
+BARS_PART = """  antiroll_bar:
+    - id: holes
+      choices: {hole: {inner: {moves: {bar_end: [20, 0, 0]}}, outer: {}}}
+      adjusts:
+        link: {adds: {antiroll_bar: {link_length: 1}}, range: [-10, 10], step: 5}
+        bracket: {along: {bar_link: [0, 0, 1]}, range: [0, 10], step: 5}
+"""
+
+
+def test_a_bar_with_its_points_and_parts_for_it_are_sound(tmp_path: Path) -> None:
+    car = spoil(CAR, "masses:", BAR)
+    parts = spoil(PARTS, "stations:\n", "stations:\n" + BARS_PART)
+    loaded = load_goals(lay(tmp_path, car=car, parts=parts))
+    assert loaded.car.antiroll_bar is not None and loaded.car.antiroll_bar.arm is None
+    assert loaded.notices == []
+
+
+TOLD = "antiroll_bar: {diameter: 22, bore: 20, length: 900, arm: 200, motion_ratio: 0.6}\nmasses:"
+
+
+@pytest.mark.parametrize(
+    ("car", "effect", "words"),
+    [
+        (TOLD, "moves: {§bar_end: [20, 0, 0]}", "bar_end of a bar whose points"),
+        (TOLD, "adds: {antiroll_bar: {§link_length: 5}}", "link_length of a bar whose points"),
+        (TOLD, "stack: {point: §bar_link, along: [0, 0, 1], pieces: {2: 4}}", "bar_link of a bar"),
+        (TOLD, "adds: {antiroll_bar: {§arm_length: 5}}", "arm_length is added to"),
+        (TOLD, "sets: {antiroll_bar: {diameter: §18}}", "the car's bar has a bore of 20 mm"),
+        (TOLD, "sets: {antiroll_bar: {diameter: 18, bore: §18}}", "leaves nothing of its 18 mm"),
+        (TOLD, "sets: {antiroll_bar: {length: §0}}", "0 for antiroll_bar.length"),
+        (TOLD, "sets: {antiroll_bar: {bore: §-1}}", "-1 for antiroll_bar.bore"),
+        ("masses:", "sets: {§antiroll_bar: {diameter: 25}}", "does not have"),
+        (BAR, "moves: {§bar_ende: [20, 0, 0]}", "perhaps you meant 'bar_end'"),
+        (BAR, "sets: {antiroll_bar: {§link: 5}}", "unknown key 'link'"),
+    ],
+)
+def test_parts_that_ask_more_of_the_bar_than_is_told(
+    tmp_path: Path, car: str, effect: str, words: str
+) -> None:
+    part = f"stations:\n  antiroll_bar:\n    - id: other\n      {effect}\n"
+    parts, line, column = marked(spoil(PARTS, "stations:\n", part))
+    (fault,) = faults_of(lay(tmp_path, car=spoil(CAR, "masses:", car), parts=parts))
+    assert (fault.line, fault.column) == (line, column), str(fault)
+    assert words in str(fault)
+
+
+@pytest.mark.parametrize("measure", ["link_angle", "bar_preload", "bar_toggle"])
+def test_measures_of_the_linkage_need_its_points(tmp_path: Path, measure: str) -> None:
+    goals = spoil(GOALS, "      lock_inner: {min: 38}", f"      {measure}: {{max: 70}}")
+    (fault,) = faults_of(lay(tmp_path, goals=goals, car=spoil(CAR, "masses:", TOLD)))
+    assert f"{measure} needs 'antiroll_bar.pivot'" in str(fault)

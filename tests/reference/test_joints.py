@@ -15,7 +15,8 @@ from kinematics.joints import StudJoint, ball_joint_tilt, inner_tilt, outer_tilt
 from kinematics.measures import MEASURES
 from kinematics.scene import At
 from optimiser.problem import Problem
-from tests.cars import CARS, Car
+from tests.cars import AHEAD, CARS, INCLINED, LOWERED, MIDDLING, OFF_LINE, SMALL, Car
+from tests.reference.test_kernel_multibody import Mechanism as Multibody
 from tests.reference.test_kernel_rootfinder import Mechanism, turn_by
 from tests.search.catalogues import car_mapping
 
@@ -71,7 +72,7 @@ def test_no_tilt_of_the_ball_joint_as_measured_and_rods_as_their_points_lie(car:
     assert assembly is not None
     scene = assembly.scene(np.zeros((1, 0), dtype=np.int64))
     raw = scene.states("left", [At()]).raw[:, 0, :]
-    joints = scene.car.joints
+    joints = scene.fittings.joints
     assert joints.ball_joint is not None and joints.tie_rod_outer is not None
     assert float(ball_joint_tilt(raw, scene.left, joints.ball_joint)[0]) < 1e-5
     rod = np.array(car.points["tie_rod_outer"]) - np.array(car.points["tie_rod_inner"])
@@ -109,7 +110,7 @@ def test_tilts_against_a_root_finder_on_the_raw_joints(
     stud = turn_by(found[3:6]) @ up
     socket = turn_by(found[6] * pivot / np.linalg.norm(pivot)) @ up
 
-    joints = scene.car.joints
+    joints = scene.fittings.joints
     assert joints.ball_joint is not None and joints.tie_rod_outer is not None
     raw = states.raw[:, 0, :]
     assert float(inner_tilt(rod[:, None])[0]) == pytest.approx(
@@ -121,6 +122,36 @@ def test_tilts_against_a_root_finder_on_the_raw_joints(
     assert float(ball_joint_tilt(raw, scene.left, joints.ball_joint)[0]) == pytest.approx(
         angle(stud, socket), abs=1e-5
     )
+
+
+@pytest.mark.parametrize(
+    "car", [MIDDLING, AHEAD, SMALL, LOWERED, INCLINED, OFF_LINE], ids=lambda car: car.name
+)
+def test_tilts_against_a_multibody_library(car: Car) -> None:
+    """Ball-joint and rod angles from the frames of MuJoCo's own bodies, at the corners of the envelope."""
+    case = problem(car, EVERY)
+    assembly = case.assembly(case.space.build(0), "only")
+    assert assembly is not None
+    scene = assembly.scene(np.zeros((1, 0), dtype=np.int64))
+    joints = scene.fittings.joints
+    assert joints.ball_joint is not None and joints.tie_rod_outer is not None
+    bodies = Multibody(car)
+    up = np.array([0.0, 0.0, 1.0])
+    for travel in (-50.0, 50.0):
+        for rack in (-0.8 * car.rack_travel, 0.8 * car.rack_travel):
+            bodies.walk(travel, rack)
+            # bodies' frames stand along the car's axes as measured, so a frame's z is where 'up' has gone
+            stud = bodies.data.body("knuckle").xmat.reshape(3, 3) @ up
+            socket = bodies.data.body("arm").xmat.reshape(3, 3) @ up
+            rod = bodies.site("rod_end") - bodies.data.body("tie_rod").xpos
+            states = scene.states("left", [At(travel, rack=rack)])
+            raw = states.raw[:, 0, :]
+            for found, wanted in (
+                (ball_joint_tilt(raw, scene.left, joints.ball_joint), angle(stud, socket)),
+                (outer_tilt(raw, rod[:, None], joints.tie_rod_outer), 90.0 - angle(stud, rod)),
+                (inner_tilt(rod[:, None]), angle(rod, np.array([0.0, 1.0, 0.0]))),
+            ):
+                assert float(found[0]) == pytest.approx(abs(wanted), abs=1e-5)
 
 
 def test_a_joint_past_its_limit_less_the_reserve_is_a_gate() -> None:

@@ -136,8 +136,18 @@ def random_duty(rng: np.random.Generator) -> dict[str, Any]:
     }
 
 
+def bent(car: Car, seed: int) -> dict[str, Any]:
+    """Right-hand points of a bent shell: some of them a few millimetres from the left ones mirrored."""
+    rng = np.random.default_rng((seed, 1))
+    right = {}
+    for name in ("top_mount", "arm_rear", "tie_rod_inner"):
+        x, y, z = car.points[name]
+        right[name] = [float(v) for v in np.array([x, -y, z]) + rng.uniform(-4.0, 4.0, 3)]
+    return right
+
+
 def random_problem(seed: int) -> Problem:
-    """A small problem on one of the invented cars."""
+    """A small problem on one of the invented cars; every fourth has a bent shell."""
     rng = np.random.default_rng(seed)
     car = CARS[int(rng.integers(len(CARS)))]
     goals = {
@@ -149,6 +159,8 @@ def random_problem(seed: int) -> Problem:
     }
     return Problem(
         GoalsFile.model_validate(goals),
-        CarFile.model_validate(car_mapping(car)),
+        CarFile.model_validate(
+            {**car_mapping(car), "points_right": bent(car, seed) if seed % 4 == 3 else None}
+        ),
         Parts.model_validate(random_parts(rng)),
     )

@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 from goals.car import Car as CarFile
 from goals.duties import GoalsFile
 from goals.parts import Parts, Stack
+from goals.stacks import piles
 from kinematics import rows as k
 from optimiser.problem import Problem
 from optimiser.space import AS_IS
-from optimiser.stacks import piles
 from tests.cars import CARS
 from tests.search.catalogues import car_mapping, random_problem
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import product
+from math import prod
 
 from goals.parts import Stack
 
@@ -26,7 +27,7 @@ def piles(stack: Stack) -> list[Pile]:
     Each side has half the box. Where the stud's usable length is given, what is not under the joint must
     be filled by pieces above it, to within the stack's slack.
     """
-    supply = {thickness: count // 2 for thickness, count in sorted(stack.pieces.items())}
+    supply = _each_side(stack.pieces)
     best: dict[float, Pile] = {}
     for used in _ways(supply):
         height = round(sum(t * n for t, n in used.items()), 6)
@@ -44,15 +45,31 @@ def piles(stack: Stack) -> list[Pile]:
     return [best[height] for height in sorted(best)]
 
 
+def ways_to_stack(pieces: Mapping[float, int]) -> int:
+    """How many choices of pieces one side has, thickness → count for the whole car."""
+    return prod(count + 1 for count in _each_side(pieces).values())
+
+
+def most_filled(pieces: Mapping[float, int], usable: float, slack: float) -> float | None:
+    """The most of a stud that one side's pieces fill to within ``slack``, mm; None where none do.
+
+    What may lie under the joint may lie above it as well, so this says whether a stack has any height.
+    """
+    filled = _fill(_each_side(pieces), usable, slack)
+    return None if filled is None else sum(filled)
+
+
+def _each_side(pieces: Mapping[float, int]) -> dict[float, int]:
+    return {thickness: count // 2 for thickness, count in sorted(pieces.items())}
+
+
 def _effort(pile: Pile) -> tuple[int, tuple[float, ...]]:
     return len(pile.under) + len(pile.above), pile.under
 
 
 def _ways(supply: dict[float, int]) -> Iterator[dict[float, int]]:
     """Every choice of how many pieces of each thickness to use."""
-    total = 1
-    for count in supply.values():
-        total *= count + 1
+    total = prod(count + 1 for count in supply.values())
     if total > MOST_WAYS:
         raise ValueError(
             f"{total} ways to stack these pieces; at most {MOST_WAYS} can be looked at"
