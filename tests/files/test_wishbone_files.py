@@ -10,7 +10,7 @@ from goals.car import WishbonePoints
 from goals.document import read_document
 from goals.reading import load_goals
 from goals.schema import json_schema
-from tests.files.inputs import WISHBONE_CAR, faults_of, lay, marked, spoil
+from tests.files.inputs import CAR, GOALS, WISHBONE_CAR, faults_of, lay, marked, spoil
 from tests.files.test_schemas import problems
 
 
@@ -111,6 +111,45 @@ def test_one_slip_is_one_fault_at_its_place(tmp_path: Path, slip: str) -> None:
     assert not line or (faults[0].line, faults[0].column) == (line, column)
     for word in words:
         assert word in str(faults[0])
+
+
+STRUT_ONLY = {
+    "strut section": ("static:", "strut: {bump: 60}\nstatic:", "strut is of a strut"),
+    "outline": (
+        "static:",
+        "top_mount_outline: {centre: [0, 560], radius: 30}\nstatic:",
+        "top_mount_outline is of a strut",
+    ),
+    "joint": (
+        "static:",
+        "joints: {top_mount: {tilt: 20}}\nstatic:",
+        "the joint top_mount is of a strut",
+    ),
+    "bar's link": (
+        "static:",
+        "antiroll_bar: {diameter: 20, length: 800, pivot: [200, 350, 250], end: [20, 400, 250], "
+        "link: [15, 420, 330], link_on: strut}\nstatic:",
+        "the anti-roll bar's link is on a strut",
+    ),
+}
+
+
+@pytest.mark.parametrize("slip", STRUT_ONLY)
+def test_what_only_a_strut_has_is_told(tmp_path: Path, slip: str) -> None:
+    old, new, words = STRUT_ONLY[slip]
+    faults = faults_of(lay(tmp_path, car=spoil(WISHBONE_CAR, old, new)))
+    assert len(faults) == 1, faults
+    assert words in str(faults[0])
+
+
+def test_a_measure_that_the_suspension_has_not_is_told(tmp_path: Path) -> None:
+    asked = spoil(GOALS, "toggle_margin: {min: 18}", "upper_ball_joint_tilt: {max: 20}")
+    joint = spoil(CAR, "static:", "joints: {ball_joint: {tilt: 25}}\nstatic:")
+    faults = faults_of(lay(tmp_path, goals=asked, car=joint))
+    assert len(faults) == 1, faults
+    assert "upper_ball_joint_tilt is of a double wishbone, and the car has a strut" in str(
+        faults[0]
+    )
 
 
 @pytest.mark.parametrize("point", ["top_mount", "strut_lower", "strut_upper"])
