@@ -79,7 +79,7 @@ def _put(figure: Section, value: float) -> None:
 def check_asks(goals: Section, car: Section, parts: Section) -> Iterator[Fault]:
     """Faults of limits and targets that name no measure, or ask one for what it doesn't give."""
     measures = catalogue()
-    for name, section in _measures_named(goals):
+    for name, section in measures_named(goals):
         if name in measures:
             yield from _lacking(measures[name], section, car, parts)
         else:
@@ -141,7 +141,8 @@ def _not_taken(measure: Any, section: Section, argument: str) -> Fault:
     return section.fault(f"{measure.name} takes no '{argument}'", expected, key=True)
 
 
-def _measures_named(goals: Section) -> Iterator[tuple[Any, Section]]:
+def measures_named(goals: Section) -> Iterator[tuple[Any, Section]]:
+    """Each measure's name in limits and targets, known or not, with what is asked of it."""
     for _, duty in goals.down("duties").items():
         for kind in ("limits", "targets"):
             if isinstance(duty.down(kind).data, dict):
@@ -151,7 +152,7 @@ def _measures_named(goals: Section) -> Iterator[tuple[Any, Section]]:
 def _known_asks(goals: Section) -> Iterator[tuple[Any, Section]]:
     """Each ask of a measure that exists, with that measure; several asks of one come one by one."""
     measures = catalogue()
-    for name, section in _measures_named(goals):
+    for name, section in measures_named(goals):
         if name in measures:
             several = isinstance(section.data, list)
             for ask in [each for _, each in section.items()] if several else [section]:

@@ -1,9 +1,9 @@
 """The parts file: what may be bolted on, declared by effect and never coded.
 
-Points fixed to the knuckle (``ball_joint`` outside the arm's station, ``tie_rod_outer``, ``strut_lower``,
-``strut_upper``, ``hub_face``, and ``bar_link`` where knuckle or strut carries it) are given in the knuckle's
-own frame: origin at the middle of the hub face, y along the spindle outward, x forward in the wheel plane and
-level as measured, z up in the wheel plane.
+Points fixed to the knuckle (``ball_joint`` and ``upper_ball_joint`` outside their arm's station,
+``tie_rod_outer``, ``strut_lower``, ``strut_upper``, ``hub_face``, and ``bar_link`` where knuckle or strut
+carries it) are given in the knuckle's own frame: origin at the middle of the hub face, y along the spindle
+outward, x forward in the wheel plane and level as measured, z up in the wheel plane.
 All other points are given in car axes. Everything is for the left side; the right side is its mirror.
 """
 
@@ -42,6 +42,7 @@ class Station(StrEnum):
     RACK_MOUNT = "rack_mount"
     RACK_END = "rack_end"
     LOWER_ARM = "lower_arm"
+    UPPER_ARM = "upper_arm"
     BALL_JOINT_STUB = "ball_joint_stub"
     TOP_MOUNT = "top_mount"
     WHEEL = "wheel"
@@ -55,7 +56,8 @@ class PointName(StrEnum):
     """A point that a part can replace or move.
 
     ``ball_joint`` means the arm's end for a part at the lower_arm station and the knuckle's end
-    elsewhere; ``arm_ball_joint`` and ``knuckle_ball_joint`` say it outright.
+    elsewhere; ``arm_ball_joint`` and ``knuckle_ball_joint`` say it outright. ``upper_ball_joint`` likewise,
+    with the upper_arm station.
     """
 
     ARM_FRONT = "arm_front"
@@ -69,6 +71,11 @@ class PointName(StrEnum):
     TIE_ROD_OUTER = "tie_rod_outer"
     TIE_ROD_INNER = "tie_rod_inner"
     HUB_FACE = "hub_face"
+    UPPER_FRONT = "upper_front"
+    UPPER_REAR = "upper_rear"
+    UPPER_BALL_JOINT = "upper_ball_joint"
+    ARM_UPPER_BALL_JOINT = "arm_upper_ball_joint"
+    KNUCKLE_UPPER_BALL_JOINT = "knuckle_upper_ball_joint"
     BAR_PIVOT = "bar_pivot"
     BAR_END = "bar_end"
     BAR_LINK = "bar_link"
@@ -220,6 +227,8 @@ class PartJoints(Strict):
 
     ball_joint: PartJoint | None = None
     """Lower ball joint."""
+    upper_ball_joint: PartJoint | None = None
+    """Upper ball joint of a double wishbone."""
     tie_rod_outer: PartJoint | None = None
     """Outer tie-rod joint."""
     tie_rod_inner: PartJoint | None = None

@@ -24,6 +24,7 @@ from goals.duties import GoalsFile
 from goals.explain import explain
 from goals.faults import MAX_FAULTS, Fault, InputError, Unsound, nearest
 from goals.fitted import check_fitted, fitted_notices
+from goals.fitting import check_fit
 from goals.geometry import car_notices, check_car
 from goals.parts import Parts
 from goals.section import Section
@@ -144,6 +145,7 @@ def _check(reader: _Reader, goals: Section, car: Section, parts: Section) -> lis
         check_parts(parts, goals),
         check_fitted(car, parts),
         check_bar_parts(parts, car),
+        check_fit(goals, car, parts),
     ):
         # One more than is shown, so that the rest is known to be there.
         reader.faults += islice(checks, MAX_FAULTS + 1)

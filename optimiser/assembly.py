@@ -16,6 +16,8 @@ from kinematics.bar_link import Mount
 from kinematics.channels import Channels
 from kinematics.corner import (
     Corners,
+    Strut,
+    UpperArm,
     knuckle_frame,
     measured_corner,
     pack,
@@ -102,7 +104,10 @@ def _bar_mount(car: Car, side: Side) -> Mount:
     """What carries the anti-roll bar's link on one side, as measured."""
     points = corner_points(car, side)
     frame = knuckle_frame(car.static.toe, car.static.camber)
-    return bar_mount(car, points["hub_face"], frame, points["strut_lower"], points["top_mount"])
+    strut = None
+    if "strut_lower" in points:
+        strut = points["strut_lower"], points["top_mount"]
+    return bar_mount(car, points["hub_face"], frame, strut)
 
 
 def duty_frame(goals: GoalsFile, car: Car, duty: Duty) -> DutyFrame:
@@ -141,14 +146,24 @@ def _measured_channels(car: Car, side: Side) -> dict[str, Floats]:
         "arm_front": points["arm_front"],
         "arm_rear": points["arm_rear"],
         "arm_ball_joint": points["ball_joint"],
-        "top_mount": points["top_mount"],
         "tie_rod_inner": points["tie_rod_inner"],
         "knuckle_ball_joint": stock.knuckle_ball_joint[:, 0],
         "tie_rod_outer": stock.tie_rod_outer[:, 0],
-        "strut_lower": stock.strut_lower[:, 0],
-        "strut_upper": frame.T @ (points["top_mount"] - points["hub_face"]),
         "hub_face": np.zeros(3),
     }
+    if isinstance(stock.upper, Strut):
+        base |= {
+            "top_mount": points["top_mount"],
+            "strut_lower": stock.upper.lower[:, 0],
+            "strut_upper": frame.T @ (points["top_mount"] - points["hub_face"]),
+        }
+    else:
+        base |= {
+            "upper_front": points["upper_front"],
+            "upper_rear": points["upper_rear"],
+            "arm_upper_ball_joint": points["upper_ball_joint"],
+            "knuckle_upper_ball_joint": stock.upper.knuckle_ball_joint[:, 0],
+        }
     numbers = car.model_dump(include={"rack", "wheel", "tyre", "hub", "strut"})
     for name in NUMBERS:
         section, _, key = name.partition(".")
@@ -193,6 +208,17 @@ def _move(base: dict[str, Floats], build: Build) -> None:
                 base["strut_upper"] = base["strut_upper"] + np.array(move)
         for channel, value in numbers_of(part.adds).items():
             base[channel] = base[channel] + value
+
+
+def _upper(c: dict[str, Floats]) -> Strut | UpperArm:
+    """What holds the knuckle above the lower arm, by the channels that there are."""
+    hub = c["hub_face"]
+    if "upper_front" in c:
+        joint = c["knuckle_upper_ball_joint"] - hub
+        return UpperArm(c["upper_front"], c["upper_rear"], c["arm_upper_ball_joint"], joint)
+    strut = c["strut_upper"] - c["strut_lower"]
+    direction = strut / np.linalg.norm(strut, axis=0)
+    return Strut(c["top_mount"], c["strut_lower"] - hub, direction)
 
 
 @dataclass(frozen=True)
@@ -266,19 +292,16 @@ class Assembly:
     def corners_of(self, side: Side, c: dict[str, Floats]) -> Corners:
         """Corners of ready channels, at the duty's ride height."""
         hub = c["hub_face"]
-        strut = c["strut_upper"] - c["strut_lower"]
         stock = measured(self.car, side)
         return Corners(
             arm_front=c["arm_front"],
             arm_rear=c["arm_rear"],
             arm_ball_joint=c["arm_ball_joint"],
-            top_mount=c["top_mount"],
             tie_rod_inner=c["tie_rod_inner"],
             # a hub face that moves in the knuckle is the knuckle's other points moving the other way
             knuckle_ball_joint=c["knuckle_ball_joint"] - hub,
             tie_rod_outer=c["tie_rod_outer"] - hub,
-            strut_lower=c["strut_lower"] - hub,
-            strut_direction=strut / np.linalg.norm(strut, axis=0),
+            upper=_upper(c),
             wheel_inset=c["wheel.spacer"] - c["wheel.offset"],
             loaded_radius=c["tyre.loaded_radius"],
             ride_z=stock.ride_z[0] + c["lowered_by"] + self.lowering,

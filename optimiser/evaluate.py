@@ -41,13 +41,15 @@ def stopped(scene: Scene, wanted: list[Demand]) -> Scene:
 
 
 def measures_of(scene: Scene, wanted: list[Demand]) -> Record:
-    """Every catalogue measure of a one-lane scene, judged by a duty's demands.
+    """Every catalogue measure that a one-lane scene's suspension has, judged by a duty's demands.
 
     One entry for each figure: where limits and targets ask for several figures of one measure, the first
     stands under the measure's name and the others under their label.
     """
     record: Record = {}
     for name, measure in MEASURES.items():
+        if measure.kind is not None and scene.left[k.KIND, 0] != measure.kind:
+            continue
         asked = [d for d in wanted if d.measure.name == name]
         groups: dict[tuple[Ask, ...], list[Demand]] = {}
         for demand in asked:

@@ -33,6 +33,7 @@ GATES = {
     "linkage": "toggle_margin",
     "stud_strength": "stud_stress",
     "ball_joint_limit": "ball_joint_tilt",
+    "upper_ball_joint_limit": "upper_ball_joint_tilt",
     "tie_rod_outer_limit": "tie_rod_outer_tilt",
     "tie_rod_inner_limit": "tie_rod_inner_tilt",
     "bar_linkage": "link_angle",
