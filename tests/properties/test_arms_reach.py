@@ -22,8 +22,8 @@ FAR = 200.0  # mm of wheel travel, more than any of these cars has
 def test_the_travels_found_are_those_that_a_walk_of_the_arm_passes(car: Car, share: float) -> None:
     """The lower arm is walked up and down from ride height in steps of 0.001 of its parameter.
 
-    Wheel travels between two reached steps, no worse than 6 deg from over-centre, must be found there, up to 200 mm; 40 mm
-    beyond the step where an arm cannot follow any more there is nothing to be found.
+    Wheel travels between two reached steps, no worse than 6 deg from over-centre, must be found there, up
+    to 200 mm; 40 mm beyond the step where an arm cannot follow any more there is nothing to be found.
     """
     columns = geometry(car)
     rack = share * car.rack_travel
