@@ -159,7 +159,7 @@ def with_upper_arm(parts: dict[str, Any]) -> dict[str, Any]:
         "shims": {
             "along": {name: [0, -1, 0] for name in whole},
             "range": [0, 6],
-            "step": 3,
+            "step": 6,
         },
         "length": {"along": {"upper_ball_joint": [0, 1, 0]}, "range": [-4, 0], "step": 4},
     }
@@ -168,8 +168,9 @@ def with_upper_arm(parts: dict[str, Any]) -> dict[str, Any]:
         "low": {"moves": {name: [0, 0, -8] for name in whole}},
     }
     arm = {"id": "slotted", "today": True, "adjusts": adjusts, "choices": {"holes": holes}}
-    taller = {"id": "taller", "moves": {"upper_ball_joint": [0, 0, 6]}, "price": 90}
-    stations["knuckle"] = [*stations["knuckle"], taller]
+    (dropped,) = stations["knuckle"]
+    moves = {**dropped["moves"], "upper_ball_joint": [0, 0, -6]}
+    stations["knuckle"] = [{**dropped, "moves": moves}]
     return {**parts, "stations": {**stations, "upper_arm": [arm]}}
 
 
