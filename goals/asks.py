@@ -22,6 +22,8 @@ _SECTIONS = {
     "springs": "springs: {rate: …, motion_ratio: …} in the car file",
     "antiroll_bar": "antiroll_bar: {diameter: …, length: …, arm: …, motion_ratio: …} in the car file",
     "joints": "joints: {ball_joint: {tilt: …}} in the car file",
+    "obstacles": "obstacles: [{name: …, on: …, shape: …}] in the car file",
+    "wheel.barrel_radius": "wheel: {barrel_radius: …} in the car file",
 }
 
 

@@ -39,7 +39,11 @@ class Strict(BaseModel):
 # Marks of the branch that a choice between two forms took; they stand in pydantic's places of errors
 # and are no keys of the file.
 ONE, MANY, PLAIN, MAPPING = "<one>", "<many>", "<plain>", "<mapping>"
-TAGS = frozenset({ONE, MANY, PLAIN, MAPPING})
+
+
+def is_tag(word: object) -> bool:
+    """Whether a step of pydantic's place is such a mark: a word in angle brackets."""
+    return isinstance(word, str) and word.startswith("<") and word.endswith(">")
 
 
 def by_form(form: type | tuple[type, ...], then: str, otherwise: str) -> Discriminator:

@@ -6,7 +6,7 @@ front wheel centres on the centre plane, at the measured ride height. The left c
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -22,6 +22,7 @@ from goals.base import (
     SpringRate,
     Strict,
 )
+from goals.obstacles import Obstacle
 
 Positive = Field(gt=0)
 
@@ -99,6 +100,10 @@ class Wheel(Strict):
     """Width of the rim, mm."""
     spacer: Annotated[Length, Field(ge=0)] = 0.0
     """Thickness of the spacer between hub and wheel, mm."""
+    barrel_radius: Annotated[Length, Positive] | None = None
+    """Radius of the rim's inside over the tie rod's end, mm; needed by rod_clearance."""
+    lip: Annotated[Length, Field(ge=0)] = 8.0
+    """From where the rim's width is measured inboard to the rim's inner edge, mm."""
 
 
 class Tyre(Strict):
@@ -110,6 +115,12 @@ class Tyre(Strict):
     """Outer diameter, unloaded, mm."""
     loaded_radius: Annotated[Length, Positive]
     """Height of the wheel centre above the ground under load, mm."""
+    shoulder: Annotated[Length, Field(ge=0)] | None = None
+    """Radius of the shoulder's rounding, mm; left out: 0.15 of the width (common practice, no source)."""
+    growth: Annotated[Length, Field(ge=0)] = 0.0
+    """Allowance all round for growth at speed, for movement and for what is stuck to it, mm."""
+    bulge: Annotated[Length, Field(ge=0)] | None = None
+    """How far each side bulges under load, mm; left out: half the deflection (common practice, no source)."""
 
 
 class Masses(Strict):
@@ -218,7 +229,7 @@ class Car(Strict):
     """The front anti-roll bar; a car without one when left out."""
     joints: Joints | None = None
     """Joint → tilt limit and axis."""
-    obstacles: list[dict[str, Any]] | None = None
-    """Bodies that the tyre must keep off."""
+    obstacles: list[Obstacle] | None = None
+    """Bodies that the tyre must keep off, left side; a gate: the tyre never touches one."""
     note: str | None = None
     """Anything worth remembering; not used."""

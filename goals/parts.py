@@ -26,6 +26,7 @@ from goals.base import (
     Whole,
 )
 from goals.faults import Unsound
+from goals.obstacles import Obstacle
 from goals.units import LENGTH
 
 
@@ -109,6 +110,35 @@ class Numbers(Strict):
     """Numbers of the front tyres."""
     lowered_by: Length | None = None
     """Lowering of the body, mm."""
+
+
+class WheelValues(WheelNumbers):
+    """Numbers of the front wheels, with those that have no measured value to add to."""
+
+    barrel_radius: Length | None = None
+    """Radius of the rim's inside over the tie rod's end, mm."""
+    lip: Length | None = None
+    """From where the rim's width is measured inboard to the rim's inner edge, mm."""
+
+
+class TyreValues(TyreNumbers):
+    """Numbers of the front tyres, with those that have no measured value to add to."""
+
+    shoulder: Length | None = None
+    """Radius of the shoulder's rounding, mm."""
+    growth: Length | None = None
+    """Allowance all round for growth at speed, mm."""
+    bulge: Length | None = None
+    """How far each side bulges under load, mm."""
+
+
+class Values(Numbers):
+    """Numbers that a part sets."""
+
+    wheel: WheelValues | None = None
+    """Numbers of the front wheels."""
+    tyre: TyreValues | None = None
+    """Numbers of the front tyres."""
 
 
 class Position(Strict):
@@ -254,7 +284,7 @@ class Part(Strict):
     """Point → where this part puts it, [x, y, z] mm; knuckle points in the knuckle's own frame."""
     moves: dict[PointName, Point] = Field(default_factory=dict)
     """Point → fixed shift [x, y, z], mm."""
-    sets: Numbers | None = None
+    sets: Values | None = None
     """Numbers of the car file that this part replaces."""
     adds: Numbers | None = None
     """What this part adds to numbers of the car file."""
@@ -266,6 +296,8 @@ class Part(Strict):
     """Loose pieces on a stud."""
     rod: Rod | None = None
     """How the tie rod makes its length."""
+    obstacles: list[Obstacle] = Field(default_factory=list)
+    """Bodies that come with this part; one with a name of the car's takes that one's place."""
     strength: Strength | None = None
     """Strength of the stud on which the part's stack stands."""
     fits: Fits = Fits()

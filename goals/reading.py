@@ -23,6 +23,7 @@ from goals.duties import GoalsFile
 from goals.explain import explain
 from goals.faults import MAX_FAULTS, Fault, InputError, Unsound, nearest
 from goals.geometry import car_notices, check_car
+from goals.obstacles import check_obstacles
 from goals.parts import Parts
 from goals.section import Section
 
@@ -136,7 +137,12 @@ def _inner(reader: _Reader, model: type[Model], section: Section, within: object
 def _check(reader: _Reader, goals: Section, car: Section, parts: Section) -> list[str]:
     """What no single field can tell; on plain data, so that other faults do not hide these."""
     reader.faults += in_measure_units(goals)
-    for checks in (check_asks(goals, car), check_car(car), check_parts(parts, goals)):
+    for checks in (
+        check_asks(goals, car),
+        check_car(car),
+        check_parts(parts, goals),
+        check_obstacles(car, parts),
+    ):
         # One more than is shown, so that the rest is known to be there.
         reader.faults += islice(checks, MAX_FAULTS + 1)
     return parts_notices(parts, goals) + car_notices(car) + unused_sections(car)

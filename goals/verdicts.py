@@ -22,6 +22,8 @@ from kinematics.stops import Hold
 # many of the measure's scale short of a limit, and this many tolerances beside a target.
 NO_FIGURE_SHORTFALL = 100.0
 NO_FIGURE_MISS = 10.0
+# A gap at or above this is no touch, mm.
+TOUCH = 1e-6
 
 
 @dataclass(frozen=True)
@@ -161,6 +163,25 @@ def tilt_gates(joints: Joints) -> list[Demand]:
         for name, joint in named.items()
         if joint is not None
     ]
+
+
+def gap_gates(wanted: list[Demand], obstacles: bool, barrel: bool) -> list[Demand]:
+    """The gates of a build with obstacles, or with a wheel whose barrel is known: nothing is touched.
+
+    One that a limit in ``wanted`` already says for every wheel is left out: it would cost its time twice.
+    """
+    told = {"tyre_gap": ("tyre_clearance", obstacles), "rod_gap": ("rod_clearance", barrel)}
+    return [
+        Demand(label, MEASURES[name], (Ask(),), minimum=TOUCH)
+        for label, (name, known) in told.items()
+        if known and not any(_keeps_off(demand, name) for demand in wanted)
+    ]
+
+
+def _keeps_off(demand: Demand, name: str) -> bool:
+    least = demand.minimum
+    every = demand.measure.name == name and demand.asks[0].wheel is None
+    return every and demand.is_limit and least is not None and least >= TOUCH
 
 
 def thread_gate(engagement: float) -> Demand:

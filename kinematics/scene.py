@@ -19,6 +19,7 @@ from kinematics.arrays import Floats, Ints
 from kinematics.bars import Bar
 from kinematics.channels import Channels
 from kinematics.joints import Joints
+from kinematics.obstacles import Obstacles
 from kinematics.rods import RodKit
 from kinematics.states import CornerStates, solve
 from kinematics.studs import Stud
@@ -88,6 +89,7 @@ class Scene:
     ``rack_travel`` (to the rack's own end) and ``rack_per_turn`` are (n,) mm; ``stop`` is where the steering
     stop holds the rack, (n,) mm, the rack's own end where it was not solved. ``stud_lever`` is the lever arm
     of the outer tie-rod joint on its stud, (n,) mm; ``price`` is (n,). Tie rods are set already.
+    ``obstacles`` are what the tyre must keep off, alike in every lane but for the points they hang on.
     ``channels`` are the points and numbers that the parts and settings of each lane come to.
     """
 
@@ -102,6 +104,7 @@ class Scene:
     channels: Channels
     rod_kit: RodKit | None = None
     stud: Stud | None = None
+    obstacles: Obstacles | None = None
     stop: Floats = field(default_factory=lambda: np.zeros(0))
     _store: dict[tuple[Side, At], CornerStates] = field(default_factory=dict, repr=False)
     _turn_sign: Floats | None = field(default=None, repr=False)
@@ -229,6 +232,7 @@ class Scene:
             channels=self.channels.take(lanes),
             rod_kit=self.rod_kit,
             stud=self.stud,
+            obstacles=self.obstacles,
             stop=self.stop[lanes],
             _kept={key: figure[..., lanes] for key, figure in self._kept.items()},
             _store={key: states.take(lanes) for key, states in self._store.items()},

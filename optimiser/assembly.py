@@ -23,10 +23,12 @@ from kinematics.corner import (
     set_toe,
 )
 from kinematics.joints import Joints, StudJoint
+from kinematics.obstacles import Obstacles
 from kinematics.rods import RodKit
 from kinematics.scene import CarNumbers, DutyFrame, Scene, Side
 from kinematics.studs import Stud
 from optimiser.channels import NUMBERS, STUD_LEVER, channel_of, numbers_of
+from optimiser.obstacles import obstacles_of
 from optimiser.space import Build, Dimension
 
 MIRROR = np.array([1.0, -1.0, 1.0])
@@ -160,7 +162,9 @@ def _measured_channels(car: Car, side: Side) -> dict[str, Floats]:
     numbers = car.model_dump(include={"rack", "wheel", "tyre"})
     for name in NUMBERS:
         section, _, key = name.partition(".")
-        base[name] = np.array(numbers.get(section, {}).get(key, 0.0))
+        value = numbers.get(section, {}).get(key, 0.0)
+        # not told: not a number, for which the measures that use it have a default or no figure
+        base[name] = np.array(np.nan if value is None else value)
     return base
 
 
@@ -235,6 +239,17 @@ class Assembly:
     def _bases(self) -> dict[Side, dict[str, Floats]]:
         return {side: _base_channels(self.car, side, self.build) for side in sides_of(self.car)}
 
+    @cached_property
+    def obstacles(self) -> Obstacles | None:
+        """What the tyre must keep off: the car's obstacles and those of the parts."""
+        return obstacles_of(self.car, self.build)
+
+    @property
+    def knows_barrel(self) -> bool:
+        """Whether the tie rod's gap to the inside of the wheel can be told of this build."""
+        told = bool(np.isfinite(self._bases["left"]["wheel.barrel_radius"]))
+        return told and self.obstacles is not None and bool(self.obstacles.rod_pieces)
+
     def channels(self, side: Side, positions: Ints) -> dict[str, Floats]:
         """Every channel at the positions (n, dimensions): vectors (3, n), numbers (n,)."""
         n = positions.shape[0]
@@ -299,6 +314,7 @@ class Assembly:
             price=np.full(lanes, self.build.price),
             rod_kit=self.kit,
             stud=self.stud,
+            obstacles=self.obstacles,
             stud_lever=channels.get(STUD_LEVER),
             channels=channels,
         )
@@ -323,6 +339,7 @@ def as_measured(car: Car, frame: DutyFrame) -> Scene:
         rack_travel=np.array([car.rack.travel]),
         rack_per_turn=np.array([car.rack.per_turn]),
         stud_lever=np.full(1, np.nan),
+        obstacles=obstacles_of(car),
         channels=Channels.plain(channels, 1),
         price=np.zeros(1),
     )

@@ -34,6 +34,8 @@ GATES = {
     "ball_joint_limit": "ball_joint_tilt",
     "tie_rod_outer_limit": "tie_rod_outer_tilt",
     "tie_rod_inner_limit": "tie_rod_inner_tilt",
+    "tyre_gap": "tyre_clearance",
+    "rod_gap": "rod_clearance",
 }
 PLAIN = {
     "toe_out_on_turns": "toe-out on turns",
@@ -42,6 +44,9 @@ PLAIN = {
     "stop_travel": "rack at the stop",
     "rod_fit": "thread engagement",
     "linkage": "toggle margin",
+    "tyre_gap": "tyre clearance",
+    "rod_gap": "tie rod's clearance in the wheel",
+    "rod_clearance": "tie rod's clearance in the wheel",
 }
 
 
@@ -169,6 +174,8 @@ def bound_words(name: str, bound: Bound) -> str:
     assert low is not None
     if measure_of(name) == "toggle_margin" and low <= NEXT_TO_NOTHING:
         return "not over centre"
+    if measure_of(name) in ("tyre_clearance", "rod_clearance") and low <= NEXT_TO_NOTHING:
+        return "no touch"
     return f">= {short(low)}"
 
 
@@ -185,6 +192,8 @@ def why_missing(name: str) -> str:
         return "no figure"
     if measure.name.endswith("_tilt"):
         return "not told or not reached"
+    if measure.name in ("tyre_clearance", "rod_clearance"):
+        return "nothing declared or not reached"
     if measure.name == "stud_stress":
         return "no strength told"
     if measure.needs_car:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from kinematics.measures import joints, loads, mechanics, static, steer, travel
+from kinematics.measures import clearance, joints, loads, mechanics, static, steer, travel
 from kinematics.measures.catalogue import Ask, Measure, Stage
 
 MEASURES: dict[str, Measure] = {
     entry.name: entry
-    for module in (static, travel, steer, loads, mechanics, joints)
+    for module in (static, travel, steer, loads, mechanics, joints, clearance)
     for entry in module.MEASURES
 }
 
