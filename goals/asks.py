@@ -40,6 +40,8 @@ _SECTIONS = {
     "strut": "strut: {bump: …, droop: …} in the car file",
     "arch": "arch: {centre_x: …} in the car file",
     "top_mount_outline": "top_mount_outline: {centre: [x, y], radius: …} in the car file",
+    "obstacles": "obstacles: [{name: …, on: …, shape: …}] in the car file",
+    "wheel.barrel_radius": "wheel: {barrel_radius: …} in the car file",
 }
 
 

@@ -40,7 +40,11 @@ class Strict(BaseModel):
 # and are no keys of the file.
 ONE, MANY, PLAIN, MAPPING = "<one>", "<many>", "<plain>", "<mapping>"
 WITH, WITHOUT = "<with>", "<without>"
-TAGS = frozenset({ONE, MANY, PLAIN, MAPPING, WITH, WITHOUT})
+
+
+def is_tag(word: object) -> bool:
+    """Whether a step of pydantic's place is such a mark: a word in angle brackets."""
+    return isinstance(word, str) and word.startswith("<") and word.endswith(">")
 
 
 def by_form(form: type | tuple[type, ...], then: str, otherwise: str) -> Discriminator:

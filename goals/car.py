@@ -6,7 +6,7 @@ front wheel centres on the centre plane, at the measured ride height. The left c
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import Field, Tag, ValidationInfo, field_validator
 
@@ -27,6 +27,7 @@ from goals.base import (
     by_keys,
 )
 from goals.faults import Unsound
+from goals.obstacles import Obstacle
 from goals.outlines import Barrel, CaliperOutline, PlanOutline, PlanPoint
 
 Positive = Field(gt=0)
@@ -173,6 +174,10 @@ class Wheel(Strict):
     barrel: Barrel | None = None
     """The wheel's inside as [y, radius] pairs, mm: from the pad to the inboard rim, y from the mounting face
     and positive inboard, free space up to that radius from the spindle."""
+    barrel_radius: Annotated[Length, Positive] | None = None
+    """Radius of the rim's inside over the tie rod's end, mm; needed by rod_clearance."""
+    lip: Annotated[Length, Field(ge=0)] = 8.0
+    """From where the rim's width is measured inboard to the rim's inner edge, mm."""
 
 
 class Hub(Strict):
@@ -249,6 +254,12 @@ class Tyre(Strict):
     """Outer diameter, unloaded, mm."""
     loaded_radius: Annotated[Length, Positive]
     """Height of the wheel centre above the ground under load, mm."""
+    shoulder: Annotated[Length, Field(ge=0)] | None = None
+    """Radius of the shoulder's rounding, mm; left out: 0.15 of the width (common practice, no source)."""
+    growth: Annotated[Length, Field(ge=0)] = 0.0
+    """Allowance all round for growth at speed, for movement and for what is stuck to it, mm."""
+    bulge: Annotated[Length, Field(ge=0)] | None = None
+    """How far each side bulges under load, mm; left out: half the deflection (common practice, no source)."""
 
 
 class Masses(Strict):
@@ -436,7 +447,7 @@ class Car(Strict):
     """The wheel arch; needed by wheel_in_arch."""
     top_mount_outline: TopMountOutline | None = None
     """Where the top mount may stand; needed by top_mount_room."""
-    obstacles: list[dict[str, Any]] | None = None
-    """Bodies that the tyre must keep off."""
+    obstacles: list[Obstacle] | None = None
+    """Bodies that the tyre must keep off, left side; a gate: the tyre never touches one."""
     note: str | None = None
     """Anything worth remembering; not used."""

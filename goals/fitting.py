@@ -71,6 +71,7 @@ def _car(car: Section, kinds: _Kinds) -> Iterator[Fault]:
         if car.mapping().get(name) is not None:
             yield kinds.fault(car.down(name), name, "a section that belongs to the suspension")
     yield from _joints(car.down("joints"), kinds)
+    yield from _obstacles(car.down("obstacles"), kinds)
     carrier = car.down("antiroll_bar", "link_on")
     if kinds.other == "strut" and carrier.data == "strut":
         yield carrier.fault(
@@ -85,12 +86,30 @@ def _joints(joints: Section, kinds: _Kinds) -> Iterator[Fault]:
             yield kinds.fault(joints.down(name), f"the joint {name}", "a joint that the car has")
 
 
+def _obstacles(obstacles: Section, kinds: _Kinds) -> Iterator[Fault]:
+    """Obstacles that ride on, or hang on, what the car has not."""
+    for _, obstacle in obstacles.items() if isinstance(obstacles.data, list) else ():
+        carrier = obstacle.down("on")
+        if kinds.other == "strut" and carrier.data == "strut":
+            expected = "body, arm, knuckle or tie_rod"
+            yield kinds.fault(carrier, "an obstacle on the strut", expected, key=False)
+        places = [obstacle.down("point")]
+        for several in ("ends", "points"):
+            if isinstance(obstacle.down(several).data, list):
+                places += [place for _, place in obstacle.down(several).items()]
+        for place in places:
+            if isinstance(place.data, str) and place.data in POINTS[kinds.other]:
+                expected = "a point that the car has"
+                yield kinds.fault(place, place.data, expected, key=False)
+
+
 def _part(part: Section, kinds: _Kinds) -> Iterator[Fault]:
     for point, key in _points(part):
         word = point.path[-1] if key else point.data
         if word in POINTS[kinds.other]:
             yield kinds.fault(point, str(word), "a point that the car has", key=key)
     yield from _joints(part.down("joints"), kinds)
+    yield from _obstacles(part.down("obstacles"), kinds)
     if kinds.other == "strut":
         for numbers in (part.down("sets"), *adds_of(part)):
             if numbers.mapping().get("strut") is not None:

@@ -29,6 +29,7 @@ from goals.base import (
 )
 from goals.car import Bolts, Brake, leaves_some
 from goals.faults import Unsound
+from goals.obstacles import Obstacle
 from goals.outlines import Barrel
 from goals.units import LENGTH
 
@@ -114,6 +115,10 @@ class WheelData(WheelNumbers):
     """Number of bolt holes."""
     barrel: Barrel | None = None
     """The wheel's inside as [y, radius] pairs, mm, as in the car file."""
+    barrel_radius: Length | None = None
+    """Radius of the rim's inside over the tie rod's end, mm."""
+    lip: Length | None = None
+    """From where the rim's width is measured inboard to the rim's inner edge, mm."""
 
 
 class HubNumbers(Strict):
@@ -194,9 +199,22 @@ class Numbers(Strict):
     """Lowering of the body, mm."""
 
 
+class TyreData(TyreNumbers):
+    """What a part may say of the front tyres: their numbers, and what cannot be added to."""
+
+    shoulder: Length | None = None
+    """Radius of the shoulder's rounding, mm."""
+    growth: Length | None = None
+    """Allowance all round for growth at speed, mm."""
+    bulge: Length | None = None
+    """How far each side bulges under load, mm."""
+
+
 class Data(Numbers):
     """What a part says in place of the car file, under the car file's own names."""
 
+    tyre: TyreData | None = None
+    """The front tyres."""
     wheel: WheelData | None = None
     """The front wheels."""
     hub: HubData | None = None
@@ -392,6 +410,8 @@ class Part(Strict):
     """Loose pieces on a stud."""
     rod: Rod | None = None
     """How the tie rod makes its length."""
+    obstacles: list[Obstacle] = Field(default_factory=list)
+    """Bodies that come with this part; one with a name of the car's takes that one's place."""
     strength: Strength | None = None
     """Strength of the stud on which the part's stack stands."""
     joints: PartJoints | None = None

@@ -26,6 +26,7 @@ from goals.faults import MAX_FAULTS, Fault, InputError, Unsound, nearest
 from goals.fitted import check_fitted, fitted_notices
 from goals.fitting import check_fit
 from goals.geometry import car_notices, check_car
+from goals.obstacles import check_obstacles
 from goals.parts import Parts
 from goals.section import Section
 
@@ -146,6 +147,7 @@ def _check(reader: _Reader, goals: Section, car: Section, parts: Section) -> lis
         check_fitted(car, parts),
         check_bar_parts(parts, car),
         check_fit(goals, car, parts),
+        check_obstacles(car, parts),
     ):
         # One more than is shown, so that the rest is known to be there.
         reader.faults += islice(checks, MAX_FAULTS + 1)

@@ -25,6 +25,7 @@ from kinematics.corner import (
     set_toe,
 )
 from kinematics.fittings import Fittings
+from kinematics.obstacles import Obstacles
 from kinematics.rods import RodKit
 from kinematics.scene import CarNumbers, DutyFrame, Scene, Side
 from kinematics.studs import Stud
@@ -38,6 +39,7 @@ from optimiser.antiroll import (
 )
 from optimiser.channels import NUMBERS, OPTIONAL, STUD_LEVER, UNFILLED, channel_of, numbers_of
 from optimiser.fittings import fittings
+from optimiser.obstacles import obstacles_of
 from optimiser.space import Build, Dimension
 
 MIRROR = np.array([1.0, -1.0, 1.0])
@@ -269,6 +271,17 @@ class Assembly:
     def _bases(self) -> dict[Side, dict[str, Floats]]:
         return {side: _base_channels(self.car, side, self.build) for side in sides_of(self.car)}
 
+    @cached_property
+    def obstacles(self) -> Obstacles | None:
+        """What the tyre must keep off: the car's obstacles and those of the parts."""
+        return obstacles_of(self.car, self.build)
+
+    @property
+    def knows_barrel(self) -> bool:
+        """Whether the tie rod's gap to the inside of the wheel can be told of this build."""
+        told = bool(np.isfinite(self._bases["left"]["wheel.barrel_radius"]))
+        return told and self.obstacles is not None and bool(self.obstacles.rod_pieces)
+
     def channels(self, side: Side, positions: Ints) -> dict[str, Floats]:
         """Every channel at the positions (n, dimensions): vectors (3, n), numbers (n,)."""
         n = positions.shape[0]
@@ -331,6 +344,7 @@ class Assembly:
             rod_kit=self.kit,
             stud=self.stud,
             fittings=self.fittings,
+            obstacles=self.obstacles,
             stud_lever=channels.get(STUD_LEVER),
             channels=channels,
         )
@@ -361,6 +375,7 @@ def as_measured(car: Car, frame: DutyFrame) -> Scene:
         rack_per_turn=np.array([car.rack.per_turn]),
         stud_lever=np.full(1, np.nan),
         fittings=car_fittings(car, {}),
+        obstacles=obstacles_of(car),
         channels=Channels.plain(channels, 1),
         price=np.zeros(1),
     )

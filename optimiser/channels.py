@@ -37,6 +37,9 @@ OPTIONAL = (
     "wheel.pad",
     "strut.bump",
     "strut.droop",
+    "wheel.barrel_radius",
+    "tyre.shoulder",
+    "tyre.bulge",
 )
 
 NUMBERS = (
@@ -45,9 +48,11 @@ NUMBERS = (
     "wheel.offset",
     "wheel.width",
     "wheel.spacer",
+    "wheel.lip",
     "tyre.width",
     "tyre.diameter",
     "tyre.loaded_radius",
+    "tyre.growth",
     *OPTIONAL,
     "lowered_by",
     STUD_LEVER,

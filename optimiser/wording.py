@@ -43,9 +43,12 @@ GATES = {
     "caliper_gap": "caliper_clearance",
     "strut_stroke": "strut_stroke_left",
     "top_mount_outline": "top_mount_room",
+    "tyre_gap": "tyre_clearance",
+    "rod_gap": "rod_clearance",
 }
 # What the gates of the anti-roll bar's linkage come to: it reaches every state.
 BAR_REACHES = {"link_angle": ((None, 90.0 - 1e-6),), "bar_toggle": ((1e-6, None),)}
+GAPS = ("caliper_clearance", "tyre_clearance", "rod_clearance")
 PLAIN = {
     "toe_out_on_turns": "toe-out on turns",
     "lock_inner": "inner wheel lock",
@@ -64,6 +67,9 @@ PLAIN = {
     "top_mount_room": "top mount in outline",
     "top_mount_outline": "top mount in outline",
     "stack_fit": "stud left unfilled",
+    "tyre_gap": "tyre clearance",
+    "rod_gap": "tie rod's clearance in the wheel",
+    "rod_clearance": "tie rod's clearance in the wheel",
 }
 
 
@@ -193,7 +199,7 @@ def bound_words(name: str, bound: Bound) -> str:
     assert low is not None
     if measure_of(name) == "toggle_margin" and low <= NEXT_TO_NOTHING:
         return "not over centre"
-    if measure_of(name) == "caliper_clearance" and low <= NEXT_TO_NOTHING:
+    if measure_of(name) in GAPS and low <= NEXT_TO_NOTHING:
         return "not touching"
     return f">= {short(low)}"
 
@@ -211,6 +217,8 @@ def why_missing(name: str) -> str:
         return "no figure"
     if measure.name.endswith("_tilt") or "antiroll_bar.pivot" in measure.needs_car:
         return "not told or not reached"
+    if measure.name in ("tyre_clearance", "rod_clearance"):
+        return "nothing declared or not reached"
     if measure.name == "stud_stress":
         return "no strength told"
     if measure.name == "stack_fit":

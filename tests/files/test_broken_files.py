@@ -785,12 +785,6 @@ def test_oddities_are_notices(tmp_path: Path) -> None:
     assert "more than half" in notices[2]
 
 
-def test_a_section_that_nothing_uses_is_a_notice(tmp_path: Path) -> None:
-    car = CAR + "obstacles: [{name: rail}]\n"
-    (notice,) = load_goals(lay(tmp_path, car=car)).notices
-    assert "'obstacles' is not used" in notice
-
-
 def test_what_only_parts_tell_will_do_for_a_measure(tmp_path: Path) -> None:
     goals = spoil(GOALS, "      lock_inner: {min: 38}", "      strut_stroke_left: {min: 5}")
     parts = spoil(PARTS, "      price: 240", "      sets: {strut: {bump: 60, droop: 50}}")
