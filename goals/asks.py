@@ -12,21 +12,6 @@ from goals.units import kind_of_unit, read_quantity
 ARGUMENTS = ("over", "at", "wheel", "points")
 FIGURES = ("min", "max", "value", "tolerance")
 
-# Sections of the car file that only some measures need.
-OPTIONAL = (
-    "masses",
-    "springs",
-    "antiroll_bar",
-    "rear",
-    "joints",
-    "hub",
-    "brake",
-    "strut",
-    "arch",
-    "top_mount_outline",
-    "obstacles",
-)
-
 # What a section of the car file holds at least, for the fault that asks for it.
 _SECTIONS = {
     "masses": "masses: {total: …, front: …, cg_height: …} in the car file",
@@ -92,18 +77,6 @@ def check_asks(goals: Section, car: Section, parts: Section) -> Iterator[Fault]:
         for argument in ARGUMENTS:
             if ask.mapping().get(argument) is not None and argument not in measure.takes:
                 yield _not_taken(measure, ask.down(argument), argument)
-
-
-def unused_sections(car: Section) -> list[str]:
-    """A notice for each section of the car file that no measure uses: silence would promise more."""
-    needed = frozenset().union(*(measure.needs_car for measure in catalogue().values()))
-    used = {name.partition(".")[0] for name in needed}
-    given = car.mapping()
-    return [
-        f"the car's section '{name}' is not used: no measure of this version needs it"
-        for name in OPTIONAL
-        if given.get(name) is not None and name not in used
-    ]
 
 
 def _lacking(measure: Any, section: Section, car: Section, parts: Section) -> Iterator[Fault]:

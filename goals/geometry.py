@@ -76,6 +76,12 @@ def car_notices(car: Section) -> list[str]:
         notices.append(
             "the rack's compliance is not counted: no 'force' in the car's rack says how hard it is pushed"
         )
+    moving = [each for _, each in car.down("obstacles").items() if each.down("on").data != "body"]
+    if moving and car.down("wheel").mapping().get("barrel_radius") is None:
+        notices.append(
+            "the wheel counts as solid, and what reaches into it, as ball joint and tie rod do, touches it: "
+            "no 'barrel_radius' in the car's wheel says how wide it is inside"
+        )
     return notices
 
 

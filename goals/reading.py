@@ -15,7 +15,7 @@ from typing import TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from goals.asks import check_asks, in_measure_units, unused_sections
+from goals.asks import check_asks, in_measure_units
 from goals.bars import check_bar_parts
 from goals.boxes import check_parts, parts_notices
 from goals.car import Car
@@ -151,7 +151,7 @@ def _check(reader: _Reader, goals: Section, car: Section, parts: Section) -> lis
     ):
         # One more than is shown, so that the rest is known to be there.
         reader.faults += islice(checks, MAX_FAULTS + 1)
-    notices = parts_notices(parts, goals) + car_notices(car) + unused_sections(car)
+    notices = parts_notices(parts, goals) + car_notices(car)
     return notices + fitted_notices(car, parts)
 
 

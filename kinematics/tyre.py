@@ -8,8 +8,8 @@ of a convex function of one number, and that to a half-space follows from the ty
 
 Where the radius of the rim's barrel is known the wheel is a ring, open inboard, into which ball joint, tie
 rod and caliper reach: the core has a bore, a shoulder wider than the barrel, and the rim is everything
-outside of the barrel's radius and outboard of the rim's inner edge. The wheel's centre and spokes are not
-known. Where it is not known the wheel counts as solid.
+outside of the barrel's radius and outboard of the rim's inner edge, out to the bore. The wheel's centre and
+spokes are not known. Where it is not known the wheel counts as solid.
 
 Gaps are mm; negative is an overlap, and where a tube or half-space overlaps the tyre outside of the bore it
 is how deep its deepest point lies. Other overlaps are only told by the sign. Straight pieces are good to
@@ -248,19 +248,30 @@ def _least_room(line: Line, low: float, high: float, wall: float, edge: float) -
         root = sqrt(reach)
         for t in (nearest - root, nearest + root):
             if low < t < high:
-                least = min(least, _room(t, line, wall, edge))
-    # the slope rises but within ``flat`` of ``nearest``, where its own slope in t,
-    # |d|^2 - wall spread inmost / rho^3, is negative; no place of standing still in there is a least
-    rho = (wall * spread * inmost / (spread + s_half * s_half)) ** (1.0 / 3.0)
+                least = min(least, max(-edge - s_mid - t * s_half, 0.0))
+    # half the slope's own slope is |d|^2 - wall spread inmost / rho^3; where that is negative, within
+    # ``flat`` of ``nearest``, no place of standing still is a least
+    close = min(max(nearest, first), last)
+    square_there = square + close * (2.0 * cross + close * spread)
+    falls, rises = wall * spread * inmost, spread + s_half * s_half
+    if falls <= rises * square_there * sqrt(max(square_there, 0.0)):
+        return min(least, _least_standing(line, first, last, wall, edge))
+    rho = (falls / rises) ** (1.0 / 3.0)
     flat = sqrt(max(rho * rho - inmost, 0.0) / spread)
-    for low, high in ((first, min(nearest - flat, last)), (max(nearest + flat, first), last)):
-        if low >= high:
-            continue
-        down, up = _edge_slope(low, line, wall, edge), _edge_slope(high, line, wall, edge)
-        if down < 0.0 < up:
-            t = _edge_place(low, high, down, up, line, wall, edge)
-            least = min(least, _room(t, line, wall, edge))
-    return least
+    before = _least_standing(line, first, min(nearest - flat, last), wall, edge)
+    after = _least_standing(line, max(nearest + flat, first), last, wall, edge)
+    return min(least, before, after)
+
+
+@compiled
+def _least_standing(line: Line, low: float, high: float, wall: float, edge: float) -> float:
+    """Distance to the edge's circle where it stands still between two places, infinite if nowhere."""
+    if low >= high:
+        return np.inf
+    down, up = _edge_slope(low, line, wall, edge), _edge_slope(high, line, wall, edge)
+    if down < 0.0 < up:
+        return _room(_edge_place(low, high, down, up, line, wall, edge), line, wall, edge)
+    return np.inf
 
 
 @compiled
@@ -277,7 +288,7 @@ def _inside(radius: float, line: Line) -> tuple[float, float]:
 
 
 @compiled
-def _ring_distance(line: Line, wheel: Wheel, is_rod: bool, bar: float) -> tuple[float, float]:
+def _one_ring(line: Line, wheel: Wheel, is_rod: bool, bar: float) -> tuple[float, float]:
     """Signed distance from the wheel to a straight piece; infinite where it is above ``bar``.
 
     What is outside of the bore keeps off the convex tyre, what is inside off the bore's rounded edge and off
@@ -311,6 +322,28 @@ def _ring_distance(line: Line, wheel: Wheel, is_rod: bool, bar: float) -> tuple[
         if start < end:
             least = min(least, _least_room(line, start, end, bore, half) - shoulder)
     return least, bound
+
+
+@compiled
+def _flange(wheel: Wheel) -> Wheel:
+    """The rim as a ring of its own, out to the bore: it counts where it stands out beside a narrow tyre."""
+    _, _, _, bore, rim, edge = wheel
+    return bore, edge, 0.0, rim, rim, edge
+
+
+@compiled
+def _stands_out(wheel: Wheel) -> bool:
+    return wheel[BORE] > 0.0 and wheel[EDGE] > wheel[HALF] + wheel[SHOULDER]
+
+
+@compiled
+def _ring_distance(line: Line, wheel: Wheel, is_rod: bool, bar: float) -> tuple[float, float]:
+    """Tyre and rim: see :func:`_one_ring`."""
+    gap, bound = _one_ring(line, wheel, is_rod, bar)
+    if _stands_out(wheel):
+        rim_gap, rim_bound = _one_ring(line, _flange(wheel), is_rod, bar)
+        return min(gap, rim_gap), min(bound, rim_bound)
+    return gap, bound
 
 
 @compiled
@@ -409,13 +442,13 @@ def _box_edges(c: Triple, u: Triple, size: Triple, wheel: Wheel, bar: float) -> 
             cross = -c[axis] * size[axis] - s_mid * s_half
             spread = size[axis] * size[axis] - s_half * s_half
             line = (s_mid, s_half, max(square, 0.0), cross, max(spread, 0.0))
-            edge, _ = _ring_distance(line, wheel, False, bar)
+            edge, _ = _one_ring(line, wheel, False, bar)
             edges = min(edges, edge)
     return edges
 
 
 @compiled
-def _box_gap(c: Triple, u: Triple, size: Triple, wheel: Wheel, bar: float) -> float:
+def _one_box(c: Triple, u: Triple, size: Triple, wheel: Wheel, bar: float) -> float:
     """Gap to a box about the origin with half sides ``size``; wheel centre c, spindle u in the box's axes.
 
     A face decides where the tyre's nearest point to its plane lies over the face itself, else an edge does,
@@ -452,6 +485,15 @@ def _box_gap(c: Triple, u: Triple, size: Triple, wheel: Wheel, bar: float) -> fl
     if overlaps or edges <= 0.0:
         return min(edges, deepest, 0.0)
     return edges
+
+
+@compiled
+def _box_gap(c: Triple, u: Triple, size: Triple, wheel: Wheel, bar: float) -> float:
+    """Tyre and rim: see :func:`_one_box`."""
+    gap = _one_box(c, u, size, wheel, bar)
+    if _stands_out(wheel):
+        return min(gap, _one_box(c, u, size, _flange(wheel), bar))
+    return gap
 
 
 # What follows is called for every piece at every state: numbers and triples pass between functions, and one
@@ -573,8 +615,11 @@ def _wheel(wheels: Floats, n: int) -> Wheel:
 @compiled
 def _plane_gap(away: Triple, normal: Triple, spindle: Triple, wheel: Wheel) -> float:
     """Gap to the half-space behind a point; ``away`` leads from it to the wheel's centre."""
-    reach = _reach(_dot(normal, spindle), wheel[DISC], wheel[HALF])
-    return _dot(normal, away) - reach - wheel[SHOULDER]
+    along = _dot(normal, spindle)
+    reach = _reach(along, wheel[DISC], wheel[HALF]) + wheel[SHOULDER]
+    if _stands_out(wheel):
+        reach = max(reach, _reach(along, wheel[BORE], wheel[EDGE]))
+    return _dot(normal, away) - reach
 
 
 @compiled
