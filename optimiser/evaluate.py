@@ -11,13 +11,13 @@ import numpy as np
 
 from goals.verdicts import Demand, holds, merit_of, total_weight
 from kinematics import rows as k
+from kinematics import stops
 from kinematics.arrays import Floats
 from kinematics.measures import MEASURES, Ask
 from kinematics.measures.bar import preload_free_link
 from kinematics.measures.catalogue import Measure
 from kinematics.measures.steer import steer_pair
 from kinematics.scene import Scene, Side
-from kinematics.stops import culprit, solve_stop
 from optimiser.assembly import Assembly
 from optimiser.reasons import reason
 
@@ -37,7 +37,7 @@ def number(value: float | np.floating[Any]) -> float | None:
 
 def stopped(scene: Scene, wanted: list[Demand]) -> Scene:
     """The same lanes with the steering stop where the demands on single states put it."""
-    return scene.with_stop(solve_stop(scene, holds(wanted)))
+    return stops.stopped(scene, holds(wanted))
 
 
 def measures_of(scene: Scene, wanted: list[Demand]) -> Record:
@@ -180,7 +180,7 @@ def _bar_links_of(scene: Scene) -> Record:
 
 def stop_set_by(scene: Scene, wanted: list[Demand]) -> Record:
     """What keeps the rack of a one-lane scene from going further, and where it does."""
-    found = culprit(scene, holds(wanted))
+    found = stops.culprit(scene, holds(wanted))
     if found is None:
         return {"by": RACK_END}
     turn = "left" if found.turn > 0.0 else "right"
