@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from goals.faults import Fault, nearest, one_of, show
 from goals.parts import Station
 from goals.section import Section
+from goals.stacks import MOST_WAYS, most_filled, ways_to_stack
 from goals.units import LENGTH, read_quantity
 
 AS_IS = "as_is"
@@ -21,6 +22,16 @@ _ABOVE_ZERO = (
     ("tyre", "width"),
     ("tyre", "diameter"),
     ("tyre", "loaded_radius"),
+    ("antiroll_bar", "diameter"),
+    ("antiroll_bar", "length"),
+    ("antiroll_bar", "arm_length"),
+    ("antiroll_bar", "link_length"),
+    ("wheel", "pitch_circle"),
+    ("wheel", "bore"),
+    ("wheel", "pad"),
+    ("hub", "pitch_circle"),
+    ("hub", "spigot"),
+    ("hub", "stud_length"),
 )
 
 _NOT_BELOW_ZERO = (("wheel", "lip"), ("tyre", "shoulder"), ("tyre", "growth"), ("tyre", "bulge"))
@@ -126,6 +137,39 @@ def _settings(part: Section) -> Iterator[Fault]:
             yield piece.fault(found, "one line a thickness", key=True)
         elif thickness is not None:
             seen[thickness] = show(key)
+    yield from _stack(part.down("stack"))
+
+
+def _stack(stack: Section) -> Iterator[Fault]:
+    """A stack that has more ways than can be looked at, or no way to fill its stud at all."""
+    pieces: dict[float, int] = {}
+    for key, piece in stack.down("pieces").items():
+        thickness = _thickness(key)
+        if thickness is None or thickness <= 0 or type(piece.data) is not int or piece.data < 0:
+            return  # told elsewhere
+        if thickness in pieces:
+            return  # likewise
+        pieces[thickness] = piece.data
+    ways = ways_to_stack(pieces)
+    if ways > MOST_WAYS:
+        found = f"{ways} ways to stack these pieces on each side"
+        yield stack.down("pieces").fault(
+            found, f"{MOST_WAYS} at most: fewer kinds, or fewer of each"
+        )
+        return
+    usable = stack.down("usable").quantity(LENGTH)
+    given = stack.mapping().get("slack")
+    slack = 1.0 if given is None else stack.down("slack").quantity(LENGTH)
+    if usable is None or usable <= 0 or slack is None or slack < 0:
+        return
+    if most_filled(pieces, usable, slack) is None:
+        total = sum(thickness * (count // 2) for thickness, count in pieces.items())
+        all_of_it = f"all of one side's pieces are {total:g} mm"
+        found = (
+            f"no pieces of this box fill {usable:g} mm of stud to within {slack:g} mm: {all_of_it}"
+        )
+        expected = "pieces for both sides that fill it, under and above the joint together"
+        yield stack.down("usable").fault(found, expected)
 
 
 def _thickness(key: object) -> float | None:

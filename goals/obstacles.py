@@ -52,6 +52,9 @@ class HardPoint(StrEnum):
     TIE_ROD_OUTER = "tie_rod_outer"
     TIE_ROD_INNER = "tie_rod_inner"
     HUB_FACE = "hub_face"
+    UPPER_FRONT = "upper_front"
+    UPPER_REAR = "upper_rear"
+    UPPER_BALL_JOINT = "upper_ball_joint"
 
 
 Place = Annotated[

@@ -1,8 +1,9 @@
 """The parts file: what may be bolted on, declared by effect and never coded.
 
-Points fixed to the knuckle (``ball_joint`` outside the arm's station, ``tie_rod_outer``, ``strut_lower``,
-``strut_upper``, ``hub_face``) are given in the knuckle's own frame: origin at the middle of the hub face,
-y along the spindle outward, x forward in the wheel plane and level as measured, z up in the wheel plane.
+Points fixed to the knuckle (``ball_joint`` and ``upper_ball_joint`` outside their arm's station,
+``tie_rod_outer``, ``strut_lower``, ``strut_upper``, ``hub_face``, and ``bar_link`` where knuckle or strut
+carries it) are given in the knuckle's own frame: origin at the middle of the hub face, y along the spindle
+outward, x forward in the wheel plane and level as measured, z up in the wheel plane.
 All other points are given in car axes. Everything is for the left side; the right side is its mirror.
 """
 
@@ -14,6 +15,7 @@ from typing import Annotated
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
 from goals.base import (
+    Angle,
     Direction,
     Flag,
     Format,
@@ -25,8 +27,10 @@ from goals.base import (
     Strict,
     Whole,
 )
+from goals.car import Bolts, Brake, leaves_some
 from goals.faults import Unsound
 from goals.obstacles import Obstacle
+from goals.outlines import Barrel
 from goals.units import LENGTH
 
 
@@ -39,6 +43,7 @@ class Station(StrEnum):
     RACK_MOUNT = "rack_mount"
     RACK_END = "rack_end"
     LOWER_ARM = "lower_arm"
+    UPPER_ARM = "upper_arm"
     BALL_JOINT_STUB = "ball_joint_stub"
     TOP_MOUNT = "top_mount"
     WHEEL = "wheel"
@@ -52,7 +57,8 @@ class PointName(StrEnum):
     """A point that a part can replace or move.
 
     ``ball_joint`` means the arm's end for a part at the lower_arm station and the knuckle's end
-    elsewhere; ``arm_ball_joint`` and ``knuckle_ball_joint`` say it outright.
+    elsewhere; ``arm_ball_joint`` and ``knuckle_ball_joint`` say it outright. ``upper_ball_joint`` likewise,
+    with the upper_arm station.
     """
 
     ARM_FRONT = "arm_front"
@@ -66,6 +72,14 @@ class PointName(StrEnum):
     TIE_ROD_OUTER = "tie_rod_outer"
     TIE_ROD_INNER = "tie_rod_inner"
     HUB_FACE = "hub_face"
+    UPPER_FRONT = "upper_front"
+    UPPER_REAR = "upper_rear"
+    UPPER_BALL_JOINT = "upper_ball_joint"
+    ARM_UPPER_BALL_JOINT = "arm_upper_ball_joint"
+    KNUCKLE_UPPER_BALL_JOINT = "knuckle_upper_ball_joint"
+    BAR_PIVOT = "bar_pivot"
+    BAR_END = "bar_end"
+    BAR_LINK = "bar_link"
 
 
 class RackNumbers(Strict):
@@ -86,6 +100,58 @@ class WheelNumbers(Strict):
     """Width of the rim, mm."""
     spacer: Length | None = None
     """Thickness of the spacer between hub and wheel, mm."""
+    pitch_circle: Length | None = None
+    """Diameter of the circle of the bolt holes, mm."""
+    bore: Length | None = None
+    """Diameter of the middle bore, or of the ring in it, mm."""
+    pad: Length | None = None
+    """Thickness of the wheel where a stud goes through, mm."""
+
+
+class WheelData(WheelNumbers):
+    """What a part may say of the front wheels: their numbers, and what cannot be added to."""
+
+    bolts: Bolts | None = None
+    """Number of bolt holes."""
+    barrel: Barrel | None = None
+    """The wheel's inside as [y, radius] pairs, mm, as in the car file."""
+    barrel_radius: Length | None = None
+    """Radius of the rim's inside over the tie rod's end, mm."""
+    lip: Length | None = None
+    """From where the rim's width is measured inboard to the rim's inner edge, mm."""
+
+
+class HubNumbers(Strict):
+    """Numbers of the hub; a stud's length counts from the car's own hub face, whatever is bolted to it."""
+
+    pitch_circle: Length | None = None
+    """Diameter of the circle of the wheel studs, mm."""
+    spigot: Length | None = None
+    """Diameter of the spigot that centres the wheel, mm."""
+    stud_length: Length | None = None
+    """Length of a wheel stud from the hub face to the end of its thread, mm."""
+
+
+class HubData(HubNumbers):
+    """What a part may say of the hub: its numbers, and what cannot be added to."""
+
+    bolts: Bolts | None = None
+    """Number of wheel studs (or bolts)."""
+    stud_diameter: Annotated[Length, Field(gt=0)] | None = None
+    """Diameter of the wheel studs' thread, mm."""
+    stud_pitch: Annotated[Length, Field(gt=0)] | None = None
+    """Pitch of the wheel studs' thread, mm."""
+    engagement: Annotated[Length, Field(gt=0)] | None = None
+    """Least thread of a stud in its nut, mm."""
+
+
+class StrutNumbers(Strict):
+    """What is left of the strut's stroke with the car as measured but for this part."""
+
+    bump: Length | None = None
+    """Stroke left to the bump stop, mm."""
+    droop: Length | None = None
+    """Stroke left to full extension, mm."""
 
 
 class TyreNumbers(Strict):
@@ -99,6 +165,21 @@ class TyreNumbers(Strict):
     """Height of the wheel centre above the ground under load, mm."""
 
 
+class BarNumbers(Strict):
+    """Numbers of the front anti-roll bar."""
+
+    diameter: Length | None = None
+    """Outer diameter of the bar, mm."""
+    bore: Length | None = None
+    """Inner diameter of a tube, mm; 0 is a solid bar."""
+    length: Length | None = None
+    """Length of the bar between its arms, the part that twists, mm."""
+    arm_length: Length | None = None
+    """True length of the arm from bar to link, which bends, mm."""
+    link_length: Length | None = None
+    """Length of the link between its joints, mm; as measured from 'end' to 'link' when no part says."""
+
+
 class Numbers(Strict):
     """Numbers of the car file, under the car file's own names, that a part sets or adds to."""
 
@@ -108,21 +189,18 @@ class Numbers(Strict):
     """Numbers of the front wheels."""
     tyre: TyreNumbers | None = None
     """Numbers of the front tyres."""
+    antiroll_bar: BarNumbers | None = None
+    """Numbers of the front anti-roll bar."""
+    hub: HubNumbers | None = None
+    """Numbers of the hub."""
+    strut: StrutNumbers | None = None
+    """Stroke of the strut."""
     lowered_by: Length | None = None
     """Lowering of the body, mm."""
 
 
-class WheelValues(WheelNumbers):
-    """Numbers of the front wheels, with those that have no measured value to add to."""
-
-    barrel_radius: Length | None = None
-    """Radius of the rim's inside over the tie rod's end, mm."""
-    lip: Length | None = None
-    """From where the rim's width is measured inboard to the rim's inner edge, mm."""
-
-
-class TyreValues(TyreNumbers):
-    """Numbers of the front tyres, with those that have no measured value to add to."""
+class TyreData(TyreNumbers):
+    """What a part may say of the front tyres: their numbers, and what cannot be added to."""
 
     shoulder: Length | None = None
     """Radius of the shoulder's rounding, mm."""
@@ -132,13 +210,49 @@ class TyreValues(TyreNumbers):
     """How far each side bulges under load, mm."""
 
 
-class Values(Numbers):
-    """Numbers that a part sets."""
+class Data(Numbers):
+    """What a part says in place of the car file, under the car file's own names."""
 
-    wheel: WheelValues | None = None
-    """Numbers of the front wheels."""
-    tyre: TyreValues | None = None
-    """Numbers of the front tyres."""
+    tyre: TyreData | None = None
+    """The front tyres."""
+    wheel: WheelData | None = None
+    """The front wheels."""
+    hub: HubData | None = None
+    """The hub's studs and spigot."""
+    brake: Brake | None = None
+    """The front brake: the caliper's outline."""
+
+
+class PartJoint(Strict):
+    """A spherical joint that comes with a part, in place of the car file's."""
+
+    tilt: Annotated[Angle, Field(gt=0)]
+    """Largest tilt from its middle, deg, by its maker."""
+    reserve: Annotated[Angle, Field(ge=0)] = 3.0
+    """Kept in hand, deg (3 to 5 is common practice, no source)."""
+    axis: Direction | None = None
+    """Direction of its stud in the knuckle's own frame (of a top_mount: of its middle, in car axes); as the
+    car file has it when left out."""
+
+    @field_validator("reserve")
+    @classmethod
+    def _leaves_some(cls, reserve: float, info: ValidationInfo) -> float:
+        return leaves_some(reserve, info)
+
+
+class PartJoints(Strict):
+    """Joints that come with a part. Where two parts of a build tell of one, the later station's counts."""
+
+    ball_joint: PartJoint | None = None
+    """Lower ball joint."""
+    upper_ball_joint: PartJoint | None = None
+    """Upper ball joint of a double wishbone."""
+    tie_rod_outer: PartJoint | None = None
+    """Outer tie-rod joint."""
+    tie_rod_inner: PartJoint | None = None
+    """Inner tie-rod joint."""
+    top_mount: PartJoint | None = None
+    """Top bearing."""
 
 
 class Position(Strict):
@@ -284,8 +398,8 @@ class Part(Strict):
     """Point → where this part puts it, [x, y, z] mm; knuckle points in the knuckle's own frame."""
     moves: dict[PointName, Point] = Field(default_factory=dict)
     """Point → fixed shift [x, y, z], mm."""
-    sets: Values | None = None
-    """Numbers of the car file that this part replaces."""
+    sets: Data | None = None
+    """What this part says in place of the car file."""
     adds: Numbers | None = None
     """What this part adds to numbers of the car file."""
     choices: dict[Identifier, Positions] = Field(default_factory=dict)
@@ -300,6 +414,8 @@ class Part(Strict):
     """Bodies that come with this part; one with a name of the car's takes that one's place."""
     strength: Strength | None = None
     """Strength of the stud on which the part's stack stands."""
+    joints: PartJoints | None = None
+    """Joints that come with the part, in place of the car file's."""
     fits: Fits = Fits()
     """What the part can be combined with."""
     price: Annotated[Number, Field(ge=0)] = 0.0

@@ -5,11 +5,11 @@ A duty's limits and targets become demands, each one figure of one measure with 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from goals.car import Joints
 from goals.duties import Ask as AskModel
 from goals.duties import Duty, Limit, Target
 from kinematics.arrays import Floats
@@ -22,8 +22,9 @@ from kinematics.stops import Hold
 # many of the measure's scale short of a limit, and this many tolerances beside a target.
 NO_FIGURE_SHORTFALL = 100.0
 NO_FIGURE_MISS = 10.0
-# A gap at or above this is no touch, mm.
-TOUCH = 1e-6
+# Diameters of hubs and wheels are told and measured to about this, mm (common practice, no source).
+MOST_MISFIT = 0.2
+LEAST_GAP = 1e-6  # mm: what touches does not clear
 
 
 @dataclass(frozen=True)
@@ -150,19 +151,46 @@ def stud_gate(allowable: float) -> Demand:
     return Demand("stud_strength", MEASURES["stud_stress"], (Ask(),), maximum=allowable)
 
 
-def tilt_gates(joints: Joints) -> list[Demand]:
-    """The gates of a car whose joints' limits are declared: tilt stays under the limit less the reserve."""
-    named = {name: getattr(joints, name) for name in type(joints).model_fields}
+def tilt_gates(limits: Mapping[str, float]) -> list[Demand]:
+    """The gates of a build's joints: tilt stays under the maker's limit less the reserve, joint → deg."""
     return [
-        Demand(
-            f"{name}_limit",
-            MEASURES[f"{name}_tilt"],
-            (Ask(),),
-            maximum=joint.tilt - joint.reserve,
-        )
-        for name, joint in named.items()
-        if joint is not None
+        Demand(f"{name}_limit", MEASURES[f"{name}_tilt"], (Ask(),), maximum=limit)
+        for name, limit in limits.items()
     ]
+
+
+def bar_gates() -> list[Demand]:
+    """The gates of a car whose anti-roll bar's geometry is told: its linkage reaches every state."""
+    return [
+        Demand("bar_linkage", MEASURES["link_angle"], (Ask(),), maximum=90.0 - 1e-6),
+        Demand("bar_linkage_at_lock", MEASURES["bar_toggle"], (Ask(),), minimum=1e-6),
+    ]
+
+
+def hub_gate() -> Demand:
+    """The gate of a wheel and a hub that are both told: one goes on the other, within measuring error."""
+    return Demand("hub_fit", MEASURES["hub_fit"], (Ask(),), maximum=MOST_MISFIT)
+
+
+def wheel_stud_gate(engagement: float) -> Demand:
+    """The gate of wheel studs whose length is told: so much of their thread is in the nuts, mm."""
+    measure = MEASURES["wheel_stud_engagement"]
+    return Demand("wheel_studs", measure, (Ask(),), minimum=engagement)
+
+
+def caliper_gate() -> Demand:
+    """The gate of a wheel and a caliper whose outlines are told: they do not touch."""
+    return Demand("caliper_gap", MEASURES["caliper_clearance"], (Ask(),), minimum=LEAST_GAP)
+
+
+def stroke_gate() -> Demand:
+    """The gate of a strut whose stroke is told: it does not come to an end within the duty's travel."""
+    return Demand("strut_stroke", MEASURES["strut_stroke_left"], (Ask(),), minimum=0.0)
+
+
+def outline_gate() -> Demand:
+    """The gate of a car that bounds its top mounts: their centres stay inside."""
+    return Demand("top_mount_outline", MEASURES["top_mount_room"], (Ask(),), minimum=0.0)
 
 
 def gap_gates(wanted: list[Demand], obstacles: bool, barrel: bool) -> list[Demand]:
@@ -172,7 +200,7 @@ def gap_gates(wanted: list[Demand], obstacles: bool, barrel: bool) -> list[Deman
     """
     told = {"tyre_gap": ("tyre_clearance", obstacles), "rod_gap": ("rod_clearance", barrel)}
     return [
-        Demand(label, MEASURES[name], (Ask(),), minimum=TOUCH)
+        Demand(label, MEASURES[name], (Ask(),), minimum=LEAST_GAP)
         for label, (name, known) in told.items()
         if known and not any(_keeps_off(demand, name) for demand in wanted)
     ]
@@ -181,7 +209,7 @@ def gap_gates(wanted: list[Demand], obstacles: bool, barrel: bool) -> list[Deman
 def _keeps_off(demand: Demand, name: str) -> bool:
     least = demand.minimum
     every = demand.measure.name == name and demand.asks[0].wheel is None
-    return every and demand.is_limit and least is not None and least >= TOUCH
+    return every and demand.is_limit and least is not None and least >= LEAST_GAP
 
 
 def thread_gate(engagement: float) -> Demand:

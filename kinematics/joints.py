@@ -6,6 +6,7 @@ arrays are (3, n) for n lanes, or (3, s, n) for as many states of each.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,12 +28,24 @@ class StudJoint:
 
 
 @dataclass(frozen=True)
+class MountJoint:
+    """A spherical bearing in the body round the strut's sliding axis.
+
+    ``in_body`` is side → the axis's direction at its middle, in left-hand car axes.
+    """
+
+    in_body: Mapping[str, tuple[float, float, float]]
+
+
+@dataclass(frozen=True)
 class Joints:
-    """What is said of a corner's joints; None where the car file says nothing of one."""
+    """What is said of a build's joints; None where neither car nor parts say anything of one."""
 
     tie_rod_outer: StudJoint | None = None
     tie_rod_inner: bool = False
     ball_joint: StudJoint | None = None
+    upper_ball_joint: StudJoint | None = None
+    top_mount: MountJoint | None = None
 
 
 def stud_direction(raw: Floats, in_knuckle: tuple[float, float, float]) -> Floats:
@@ -63,21 +76,63 @@ def ball_joint_tilt(raw: Floats, geometry: Floats, joint: StudJoint) -> Floats:
 
     The arm is turned from its measured place about its pivots by Rodrigues' formula.
     """
-    stud = stud_direction(raw, joint.in_knuckle)
-    each_state = (slice(None),) + (None,) * (raw.ndim - geometry.ndim)
-    socket = np.asarray(joint.in_body).reshape(3, *[1] * (raw.ndim - 1)) * np.ones(raw.shape[1:])
-    spoke = geometry[k.CIRCLE_COS : k.CIRCLE_COS + 3][each_state]
-    turned = geometry[k.CIRCLE_SIN : k.CIRCLE_SIN + 3][each_state]
-    pivot = np.cross(spoke, turned, axis=0)
-    pivot = pivot / np.linalg.norm(pivot, axis=0)
     t = raw[k.ARM_T]
     cosine, sine = (1.0 - t * t) / (1.0 + t * t), 2.0 * t / (1.0 + t * t)
+    spoke, turned = (_each_state(geometry, row, raw) for row in (k.CIRCLE_COS, k.CIRCLE_SIN))
+    return _tilt_in_arm(raw, joint, spoke, turned, cosine, sine)
+
+
+def upper_ball_joint_tilt(raw: Floats, geometry: Floats, joint: StudJoint) -> Floats:
+    """Tilt of a double wishbone's upper ball joint, deg, (n,), likewise.
+
+    The upper arm's angle is read from where the knuckle holds the joint: along the steering axis from the
+    lower one, by their distance in the knuckle.
+    """
+    between = np.linalg.norm(geometry[k.STRUT_FOOT : k.STRUT_FOOT + 3], axis=0)
+    joint_at = raw[k.BALL_JOINT : k.BALL_JOINT + 3] + between * raw[k.AXIS : k.AXIS + 3]
+    spoke, turned, centre = (
+        _each_state(geometry, row, raw) for row in (k.UPPER_COS, k.UPPER_SIN, k.TOP_MOUNT)
+    )
+    square = (spoke * spoke).sum(axis=0)
+    cosine, sine = ((way * (joint_at - centre)).sum(axis=0) / square for way in (spoke, turned))
+    return _tilt_in_arm(raw, joint, spoke, turned, cosine, sine)
+
+
+def _each_state(geometry: Floats, row: int, raw: Floats) -> Floats:
+    """A vector of the geometry, with an axis for the states where there is one."""
+    return geometry[row : row + 3][(slice(None),) + (None,) * (raw.ndim - geometry.ndim)]
+
+
+def _tilt_in_arm(
+    raw: Floats, joint: StudJoint, spoke: Floats, turned: Floats, cosine: Floats, sine: Floats
+) -> Floats:
+    """Angle of a stud in the knuckle to a socket in an arm turned by an angle of known cosine and sine."""
+    stud = stud_direction(raw, joint.in_knuckle)
+    socket = np.asarray(joint.in_body).reshape(3, *[1] * (raw.ndim - 1)) * np.ones(raw.shape[1:])
+    pivot = np.cross(spoke, turned, axis=0)
+    pivot = pivot / np.linalg.norm(pivot, axis=0)
     along = (pivot * socket).sum(axis=0)
     socket = (
         socket * cosine
         + np.cross(pivot, socket, axis=0) * sine
         + pivot * along * (1.0 - cosine)
     )  # fmt: skip
+    return _between(stud, socket)
+
+
+def top_mount_tilt(raw: Floats, geometry: Floats, middle: tuple[float, float, float]) -> Floats:
+    """Tilt of the strut's sliding axis in its top bearing, deg, (n,) or (s, n).
+
+    The axis is fixed in the knuckle, the bearing's ``middle`` (unit vector, left-hand car axes) in the body.
+    """
+    axis = geometry[k.STRUT_AXIS : k.STRUT_AXIS + 3]
+    x, y = raw[k.FORWARD : k.FORWARD + 3], raw[k.SPINDLE : k.SPINDLE + 3]
+    strut = x * axis[0] + y * axis[1] + np.cross(x, y, axis=0) * axis[2]
+    return _between(strut, np.asarray(middle).reshape(3, *[1] * (raw.ndim - 1)))
+
+
+def _between(one: Floats, other: Floats) -> Floats:
+    """Angle between directions (3, ...), deg."""
     # atan2 of cross and dot: exact near zero, where an arc cosine is not
-    cross = np.linalg.norm(np.cross(stud, socket, axis=0), axis=0)
-    return np.asarray(np.degrees(np.arctan2(cross, (stud * socket).sum(axis=0))))
+    cross = np.linalg.norm(np.cross(one, other, axis=0), axis=0)
+    return np.asarray(np.degrees(np.arctan2(cross, (one * other).sum(axis=0))))

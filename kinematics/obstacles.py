@@ -34,6 +34,9 @@ HARD_POINTS: dict[str, tuple[int, str | None]] = {
     "tie_rod_outer": (tyre.KNUCKLE, "tie_rod_outer"),
     "tie_rod_inner": (tyre.TIE_ROD, None),
     "hub_face": (tyre.KNUCKLE, "hub_face"),
+    "upper_front": (tyre.BODY, "upper_front"),
+    "upper_rear": (tyre.BODY, "upper_rear"),
+    "upper_ball_joint": (tyre.KNUCKLE, "knuckle_upper_ball_joint"),
 }
 
 
@@ -93,15 +96,14 @@ class Obstacles:
     """All obstacles of one build.
 
     ``names`` are the obstacles', by number, and ``rods`` the numbers of those that are the tie rod's.
-    ``strut_lower`` and ``strut_upper`` are two points of the sliding axis in the stock knuckle, from which
-    what rides on the strut is counted.
+    ``strut`` are two points of the sliding axis in the stock knuckle, the lower one first, from which what
+    rides on the strut is counted; None where nothing does.
     """
 
     names: tuple[str, ...]
     pieces: tuple[Piece, ...]
     rods: frozenset[int]
-    strut_lower: Vector
-    strut_upper: Vector
+    strut: tuple[Vector, Vector] | None = None
 
     @cached_property
     def packed(self) -> Packed:
@@ -206,17 +208,19 @@ def place_columns(obstacles: Obstacles, geometry: Floats, point: Callable[[str],
 
     ``geometry`` are the kernel's columns (GEOMETRY_ROWS, n); ``point`` gives a channel's points (3, n).
     """
-    place = np.empty((tyre.PLACE_ROWS, geometry.shape[1]))
+    place = np.zeros((tyre.PLACE_ROWS, geometry.shape[1]))
     spoke, turned = geometry[CIRCLE_COS : CIRCLE_COS + 3], geometry[CIRCLE_SIN : CIRCLE_SIN + 3]
     pivot = np.cross(spoke, turned, axis=0)
     place[tyre.PIVOT : tyre.PIVOT + 3] = pivot / np.linalg.norm(pivot, axis=0)
-    joint, lower = point("knuckle_ball_joint"), point("strut_lower")
+    joint = point("knuckle_ball_joint")
     place[tyre.STOCK_JOINT : tyre.STOCK_JOINT + 3] = joint
-    stock = np.array(obstacles.strut_upper) - np.array(obstacles.strut_lower)
-    turn = turn_onto(stock, point("strut_upper") - lower)
-    shift = lower - joint - np.einsum("ijn,j->in", turn, np.array(obstacles.strut_lower))
-    place[tyre.STRUT_SHIFT : tyre.STRUT_SHIFT + 3] = shift
-    place[tyre.STRUT_TURN : tyre.STRUT_TURN + 9] = turn.reshape(9, -1)
+    if obstacles.strut is not None:
+        stock_lower, stock_upper = (np.array(end) for end in obstacles.strut)
+        lower = point("strut_lower")
+        turn = turn_onto(stock_upper - stock_lower, point("strut_upper") - lower)
+        shift = lower - joint - np.einsum("ijn,j->in", turn, stock_lower)
+        place[tyre.STRUT_SHIFT : tyre.STRUT_SHIFT + 3] = shift
+        place[tyre.STRUT_TURN : tyre.STRUT_TURN + 9] = turn.reshape(9, -1)
     return place
 
 

@@ -16,9 +16,10 @@ import numpy as np
 
 from kinematics import rows as k
 from kinematics.arrays import Floats, Ints
+from kinematics.bar_link import Mount
 from kinematics.bars import Bar
 from kinematics.channels import Channels
-from kinematics.joints import Joints
+from kinematics.fittings import Fittings
 from kinematics.obstacles import Obstacles
 from kinematics.rods import RodKit
 from kinematics.states import CornerStates, solve
@@ -51,7 +52,9 @@ class CarNumbers:
     ``ground_z`` is the contact points' height in body axes as measured (the mean of both sides where they
     differ), from which the CG is counted. ``hub_height`` is the height of the front wheel centres above
     the ground as measured. ``wheel_rate`` is one front spring's rate at its wheel, and
-    ``rear_roll_stiffness`` is in N·m/deg. No ``bar`` means a car without one.
+    ``rear_roll_stiffness`` is in N·m/deg. No ``bar`` means a car without one; ``bar_mounts`` carry its links
+    where its geometry is told, and ``bar_heights`` are the left and right wheel's travel at which the car
+    stands, mm, for the bar's preload.
     """
 
     wheelbase: float
@@ -65,9 +68,10 @@ class CarNumbers:
     hub_height: float | None = None
     wheel_rate: float | None = None
     bar: Bar | None = None
+    bar_mounts: dict[Side, Mount] | None = None
+    bar_heights: tuple[float, float] = (0.0, 0.0)
     rear_roll_stiffness: float | None = None
     rear_track: float | None = None
-    joints: Joints = field(default_factory=Joints)
 
 
 @dataclass(frozen=True)
@@ -89,8 +93,9 @@ class Scene:
     ``rack_travel`` (to the rack's own end) and ``rack_per_turn`` are (n,) mm; ``stop`` is where the steering
     stop holds the rack, (n,) mm, the rack's own end where it was not solved. ``stud_lever`` is the lever arm
     of the outer tie-rod joint on its stud, (n,) mm; ``price`` is (n,). Tie rods are set already.
+    ``channels`` are the points and numbers that the parts and settings of each lane come to; ``fittings``
+    are what all lanes have alike.
     ``obstacles`` are what the tyre must keep off, alike in every lane but for the points they hang on.
-    ``channels`` are the points and numbers that the parts and settings of each lane come to.
     """
 
     car: CarNumbers
@@ -104,6 +109,7 @@ class Scene:
     channels: Channels
     rod_kit: RodKit | None = None
     stud: Stud | None = None
+    fittings: Fittings = field(default_factory=Fittings)
     obstacles: Obstacles | None = None
     stop: Floats = field(default_factory=lambda: np.zeros(0))
     _store: dict[tuple[Side, At], CornerStates] = field(default_factory=dict, repr=False)
@@ -232,6 +238,7 @@ class Scene:
             channels=self.channels.take(lanes),
             rod_kit=self.rod_kit,
             stud=self.stud,
+            fittings=self.fittings,
             obstacles=self.obstacles,
             stop=self.stop[lanes],
             _kept={key: figure[..., lanes] for key, figure in self._kept.items()},

@@ -2,32 +2,43 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from goals.car import Car
-from goals.car import Joint as JointModel
 from goals.duties import Duty, GoalsFile
-from goals.parts import Rod, Station
+from goals.parts import Part, Rod, Station
 from kinematics.arrays import Floats, Ints
-from kinematics.bars import Bar
+from kinematics.bar_link import Mount
 from kinematics.channels import Channels
 from kinematics.corner import (
     Corners,
+    Strut,
+    UpperArm,
     knuckle_frame,
     measured_corner,
     pack,
     set_measured_rods,
     set_toe,
 )
-from kinematics.joints import Joints, StudJoint
+from kinematics.fittings import Fittings
 from kinematics.obstacles import Obstacles
 from kinematics.rods import RodKit
 from kinematics.scene import CarNumbers, DutyFrame, Scene, Side
 from kinematics.studs import Stud
-from optimiser.channels import NUMBERS, STUD_LEVER, channel_of, numbers_of
+from optimiser.antiroll import (
+    antiroll_bar,
+    bar_channels,
+    bar_mount,
+    corner_heights,
+    has_geometry,
+    has_right,
+)
+from optimiser.channels import NUMBERS, OPTIONAL, STUD_LEVER, UNFILLED, channel_of, numbers_of
+from optimiser.fittings import fittings
 from optimiser.obstacles import obstacles_of
 from optimiser.space import Build, Dimension
 
@@ -57,7 +68,8 @@ def measured(car: Car, side: Side = "left") -> Corners:
 
 def sides_of(car: Car) -> tuple[Side, ...]:
     """Sides whose geometry differs: the left one alone where the right is its mirror."""
-    return ("left",) if car.points_right is None else ("left", "right")
+    mirrored = car.points_right is None and not has_right(car)
+    return ("left",) if mirrored else ("left", "right")
 
 
 def car_numbers(car: Car) -> CarNumbers:
@@ -77,42 +89,27 @@ def car_numbers(car: Car) -> CarNumbers:
         hub_height=float(drop),
         wheel_rate=None if springs is None else springs.rate * springs.motion_ratio**2,
         bar=antiroll_bar(car),
+        bar_mounts=_bar_mounts(car),
+        bar_heights=corner_heights(car),
         rear_roll_stiffness=None if rear is None else rear.roll_stiffness,
         rear_track=None if rear is None else rear.track,
-        joints=_joints(car),
     )
 
 
-def antiroll_bar(car: Car) -> Bar | None:
-    """The front anti-roll bar; None where the car file gives none."""
-    bar = car.antiroll_bar
-    if bar is None:
+def _bar_mounts(car: Car) -> dict[Side, Mount] | None:
+    if not has_geometry(car):
         return None
-    return Bar(
-        diameter=bar.diameter,
-        bore=bar.bore,
-        length=bar.length,
-        arm=bar.arm,
-        arm_length=bar.arm if bar.arm_length is None else bar.arm_length,
-        motion_ratio=bar.motion_ratio,
-    )
+    return {side: _bar_mount(car, side) for side in ("left", "right")}
 
 
-def _joints(car: Car) -> Joints:
-    """What the car file says of its joints, studs turned into the knuckle's frame."""
-    said = car.joints
-    if said is None:
-        return Joints()
+def _bar_mount(car: Car, side: Side) -> Mount:
+    """What carries the anti-roll bar's link on one side, as measured."""
+    points = corner_points(car, side)
     frame = knuckle_frame(car.static.toe, car.static.camber)
-
-    def stud(joint: JointModel | None) -> StudJoint | None:
-        if joint is None:
-            return None
-        body = np.asarray(joint.axis) / np.linalg.norm(joint.axis)
-        x, y, z = (float(v) for v in frame.T @ body)
-        return StudJoint((x, y, z), (float(body[0]), float(body[1]), float(body[2])))
-
-    return Joints(stud(said.tie_rod_outer), said.tie_rod_inner is not None, stud(said.ball_joint))
+    strut = None
+    if "strut_lower" in points:
+        strut = points["strut_lower"], points["top_mount"]
+    return bar_mount(car, points["hub_face"], frame, strut)
 
 
 def duty_frame(goals: GoalsFile, car: Car, duty: Duty) -> DutyFrame:
@@ -151,26 +148,40 @@ def _measured_channels(car: Car, side: Side) -> dict[str, Floats]:
         "arm_front": points["arm_front"],
         "arm_rear": points["arm_rear"],
         "arm_ball_joint": points["ball_joint"],
-        "top_mount": points["top_mount"],
         "tie_rod_inner": points["tie_rod_inner"],
         "knuckle_ball_joint": stock.knuckle_ball_joint[:, 0],
         "tie_rod_outer": stock.tie_rod_outer[:, 0],
-        "strut_lower": stock.strut_lower[:, 0],
-        "strut_upper": frame.T @ (points["top_mount"] - points["hub_face"]),
         "hub_face": np.zeros(3),
     }
-    numbers = car.model_dump(include={"rack", "wheel", "tyre"})
+    if isinstance(stock.upper, Strut):
+        base |= {
+            "top_mount": points["top_mount"],
+            "strut_lower": stock.upper.lower[:, 0],
+            "strut_upper": frame.T @ (points["top_mount"] - points["hub_face"]),
+        }
+    else:
+        base |= {
+            "upper_front": points["upper_front"],
+            "upper_rear": points["upper_rear"],
+            "arm_upper_ball_joint": points["upper_ball_joint"],
+            "knuckle_upper_ball_joint": stock.upper.knuckle_ball_joint[:, 0],
+        }
+    numbers = car.model_dump(include={"rack", "wheel", "tyre", "hub", "strut"})
     for name in NUMBERS:
         section, _, key = name.partition(".")
-        value = numbers.get(section, {}).get(key, 0.0)
-        # not told: not a number, for which the measures that use it have a default or no figure
-        base[name] = np.array(np.nan if value is None else value)
+        told = (numbers.get(section) or {}).get(key)
+        unknown = np.nan if name in OPTIONAL else 0.0
+        base[name] = np.array(unknown if told is None else float(told))
+    if car.antiroll_bar is not None:
+        mount = _bar_mount(car, side) if has_geometry(car) else None
+        base.update(bar_channels(car.antiroll_bar, side, mount))
     return base
 
 
 def _base_channels(car: Car, side: Side, build: Build) -> dict[str, Floats]:
     """Channels of a build with every setting at zero: replaced points, then fixed moves and numbers."""
     base = _measured_channels(car, side)
+    base |= {UNFILLED[station]: np.array(0.0) for station in build.parts}
     _replace(base, build)
     _move(base, build)
     return base
@@ -199,6 +210,17 @@ def _move(base: dict[str, Floats], build: Build) -> None:
                 base["strut_upper"] = base["strut_upper"] + np.array(move)
         for channel, value in numbers_of(part.adds).items():
             base[channel] = base[channel] + value
+
+
+def _upper(c: dict[str, Floats]) -> Strut | UpperArm:
+    """What holds the knuckle above the lower arm, by the channels that there are."""
+    hub = c["hub_face"]
+    if "upper_front" in c:
+        joint = c["knuckle_upper_ball_joint"] - hub
+        return UpperArm(c["upper_front"], c["upper_rear"], c["arm_upper_ball_joint"], joint)
+    strut = c["strut_upper"] - c["strut_lower"]
+    direction = strut / np.linalg.norm(strut, axis=0)
+    return Strut(c["top_mount"], c["strut_lower"] - hub, direction)
 
 
 @dataclass(frozen=True)
@@ -234,6 +256,16 @@ class Assembly:
             return None
         s = part.strength
         return Stud(s.design_load, s.stud_root, s.allowable_stress)
+
+    @cached_property
+    def fittings(self) -> Fittings:
+        """What the build fits to the car beside its geometry."""
+        return car_fittings(self.car, self.build.parts)
+
+    @property
+    def base_numbers(self) -> dict[str, Floats]:
+        """The build's numbers with nothing set yet, (): not-a-number where nobody tells one."""
+        return {name: self._bases["left"][name] for name in NUMBERS}
 
     @cached_property
     def _bases(self) -> dict[Side, dict[str, Floats]]:
@@ -273,19 +305,16 @@ class Assembly:
     def corners_of(self, side: Side, c: dict[str, Floats]) -> Corners:
         """Corners of ready channels, at the duty's ride height."""
         hub = c["hub_face"]
-        strut = c["strut_upper"] - c["strut_lower"]
         stock = measured(self.car, side)
         return Corners(
             arm_front=c["arm_front"],
             arm_rear=c["arm_rear"],
             arm_ball_joint=c["arm_ball_joint"],
-            top_mount=c["top_mount"],
             tie_rod_inner=c["tie_rod_inner"],
             # a hub face that moves in the knuckle is the knuckle's other points moving the other way
             knuckle_ball_joint=c["knuckle_ball_joint"] - hub,
             tie_rod_outer=c["tie_rod_outer"] - hub,
-            strut_lower=c["strut_lower"] - hub,
-            strut_direction=strut / np.linalg.norm(strut, axis=0),
+            upper=_upper(c),
             wheel_inset=c["wheel.spacer"] - c["wheel.offset"],
             loaded_radius=c["tyre.loaded_radius"],
             ride_z=stock.ride_z[0] + c["lowered_by"] + self.lowering,
@@ -314,10 +343,16 @@ class Assembly:
             price=np.full(lanes, self.build.price),
             rod_kit=self.kit,
             stud=self.stud,
+            fittings=self.fittings,
             obstacles=self.obstacles,
             stud_lever=channels.get(STUD_LEVER),
             channels=channels,
         )
+
+
+def car_fittings(car: Car, parts: Mapping[Station, Part]) -> Fittings:
+    """What the car is fitted with when it carries these parts."""
+    return fittings(car, parts, {side: corner_points(car, side) for side in sides_of(car)})
 
 
 def as_measured(car: Car, frame: DutyFrame) -> Scene:
@@ -339,6 +374,7 @@ def as_measured(car: Car, frame: DutyFrame) -> Scene:
         rack_travel=np.array([car.rack.travel]),
         rack_per_turn=np.array([car.rack.per_turn]),
         stud_lever=np.full(1, np.nan),
+        fittings=car_fittings(car, {}),
         obstacles=obstacles_of(car),
         channels=Channels.plain(channels, 1),
         price=np.zeros(1),

@@ -5,16 +5,42 @@ Every form of part effect comes down to a shift of some channels, so that a sett
 
 from __future__ import annotations
 
-from goals.parts import Numbers, PointName, Station
+from goals.parts import BarNumbers, Numbers, PointName, Station
 
 ARM = ("arm_front", "arm_rear", "arm_ball_joint")
-BODY = ("top_mount",)
-KNUCKLE = ("knuckle_ball_joint", "strut_lower", "strut_upper", "hub_face")
+BODY = ("top_mount", "upper_front", "upper_rear", "arm_upper_ball_joint")
+KNUCKLE = (
+    "knuckle_ball_joint",
+    "strut_lower",
+    "strut_upper",
+    "knuckle_upper_ball_joint",
+    "hub_face",
+)
 STEERING = ("tie_rod_outer", "tie_rod_inner")
 VECTORS = (*ARM, *BODY, *KNUCKLE, *STEERING)
 
 # Height of the stack under the outer tie-rod joint: it is the stud's lever arm beside moving the joint.
 STUD_LEVER = "tie_rod_stud.lever"
+
+# Numbers that neither car nor parts need tell: not-a-number where they do not.
+OPTIONAL = (
+    "hub.bolts",
+    "hub.pitch_circle",
+    "hub.spigot",
+    "hub.stud_length",
+    "hub.stud_diameter",
+    "hub.stud_pitch",
+    "hub.engagement",
+    "wheel.bolts",
+    "wheel.pitch_circle",
+    "wheel.bore",
+    "wheel.pad",
+    "strut.bump",
+    "strut.droop",
+    "wheel.barrel_radius",
+    "tyre.shoulder",
+    "tyre.bulge",
+)
 
 NUMBERS = (
     "rack.travel",
@@ -22,29 +48,49 @@ NUMBERS = (
     "wheel.offset",
     "wheel.width",
     "wheel.spacer",
-    "wheel.barrel_radius",
     "wheel.lip",
     "tyre.width",
     "tyre.diameter",
     "tyre.loaded_radius",
-    "tyre.shoulder",
     "tyre.growth",
-    "tyre.bulge",
+    *OPTIONAL,
     "lowered_by",
     STUD_LEVER,
 )
 
-# Channels that leave the straight-ahead pose at a given toe as it is: the tie rod's own ends and the rack.
-STEERING_ONLY = frozenset({*STEERING, "rack.travel", "rack.per_turn", STUD_LEVER})
+# What each station's stack leaves unfilled of its stud; only builds with such a stack have the channel.
+UNFILLED = {station: f"{station.value}.unfilled" for station in Station}
+
+# The anti-roll bar's; only a car with a bar has its numbers, only one whose bar's points are told has these.
+BAR = ("bar_pivot", "bar_end", "bar_link")
+BAR_NUMBERS = tuple(f"antiroll_bar.{name}" for name in BarNumbers.model_fields)
+
+# Channels that leave the straight-ahead pose at a given toe as it is: the tie rod's own ends and the rack,
+# and the anti-roll bar, which moves no wheel.
+STEERING_ONLY = frozenset(
+    {
+        *STEERING,
+        "rack.travel",
+        "rack.per_turn",
+        STUD_LEVER,
+        *UNFILLED.values(),
+        *BAR,
+        *BAR_NUMBERS,
+    }
+)
 
 
 def channel_of(point: PointName, station: Station) -> str:
     """The channel that a point name means for a part at a station.
 
-    ``ball_joint`` is the arm's end for a lower arm and the knuckle's end for every other part.
+    ``ball_joint`` is the arm's end for a lower arm and the knuckle's end for every other part;
+    ``upper_ball_joint`` likewise with the upper arm.
     """
     if point is PointName.BALL_JOINT:
         return "arm_ball_joint" if station is Station.LOWER_ARM else "knuckle_ball_joint"
+    if point is PointName.UPPER_BALL_JOINT:
+        arm = station is Station.UPPER_ARM
+        return "arm_upper_ball_joint" if arm else "knuckle_upper_ball_joint"
     return point.value
 
 
@@ -53,11 +99,12 @@ def numbers_of(numbers: Numbers | None) -> dict[str, float]:
     if numbers is None:
         return {}
     found: dict[str, float] = {}
-    for section in ("rack", "wheel", "tyre"):
+    for section in ("rack", "wheel", "tyre", "hub", "strut", "antiroll_bar"):
         block = getattr(numbers, section)
         if block is not None:
-            for name, value in block.model_dump(exclude_none=True).items():
-                found[f"{section}.{name}"] = float(value)
+            # the wheel's inside stands among its numbers, and is none
+            given = block.model_dump(exclude_none=True, exclude={"barrel"})
+            found |= {f"{section}.{name}": float(value) for name, value in given.items()}
     if numbers.lowered_by is not None:
         found["lowered_by"] = numbers.lowered_by
     return found

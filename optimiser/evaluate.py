@@ -13,12 +13,14 @@ from goals.verdicts import Demand, holds, merit_of, total_weight
 from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.measures import MEASURES, Ask
+from kinematics.measures.bar import preload_free_link
 from kinematics.measures.catalogue import Measure
 from kinematics.measures.clearance import closest
 from kinematics.measures.steer import steer_pair
 from kinematics.scene import Scene, Side
 from kinematics.stops import culprit, solve_stop
 from optimiser.assembly import Assembly
+from optimiser.reasons import reason
 
 Record = dict[str, Any]
 
@@ -40,13 +42,15 @@ def stopped(scene: Scene, wanted: list[Demand]) -> Scene:
 
 
 def measures_of(scene: Scene, wanted: list[Demand]) -> Record:
-    """Every catalogue measure of a one-lane scene, judged by a duty's demands.
+    """Every catalogue measure that a one-lane scene's suspension has, judged by a duty's demands.
 
     One entry for each figure: where limits and targets ask for several figures of one measure, the first
     stands under the measure's name and the others under their label.
     """
     record: Record = {}
     for name, measure in MEASURES.items():
+        if measure.kind is not None and scene.left[k.KIND, 0] != measure.kind:
+            continue
         asked = [d for d in wanted if d.measure.name == name]
         groups: dict[tuple[Ask, ...], list[Demand]] = {}
         for demand in asked:
@@ -80,6 +84,9 @@ def _entry(scene: Scene, measure: Measure, asks: tuple[Ask, ...], group: list[De
         entry["limit"] = max(shortfalls) <= 0.0
         entry["shortfall"] = max(shortfalls)
         entry["bounds"] = [[d.minimum, d.maximum] for d in limits]
+        why = "" if entry["limit"] else reason(measure.name, scene)
+        if why:
+            entry["because"] = why
     if targets:
         entry["miss"] = max(float(d.miss(figures)[0]) for d in targets)
         entry["wanted"] = list(targets[0].wanted) if points else targets[0].wanted[0]
@@ -161,7 +168,18 @@ def solved_of(
         solved["tyre_nearest"] = nearest
     for side in scene.sides():
         solved["tie_rod" if side == "left" else "tie_rod_right"] = _rod_of(scene, side)
+    if scene.car.bar_mounts is not None:
+        solved["bar_link"] = _bar_links_of(scene)
     return solved
+
+
+def _bar_links_of(scene: Scene) -> Record:
+    """Both links of the anti-roll bar between joints, and the right one's length that frees the bar, mm."""
+    lengths: Record = {
+        side: number(scene.channels.get("antiroll_bar.link_length", side)[0])
+        for side in ("left", "right")
+    }
+    return {**lengths, "right_free": number(preload_free_link(scene, "right")[0])}
 
 
 def stop_set_by(scene: Scene, wanted: list[Demand]) -> Record:

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from goals.car import Car
+from goals.car import Car, StrutPoints
 from goals.obstacles import Arch, Ball, Box, Capsule, Carrier, Chain, HardPoint, Obstacle, Plane
 from kinematics import tyre
 from kinematics.arrays import Floats
@@ -47,12 +47,12 @@ def obstacles_of(car: Car, build: Build | None = None) -> Obstacles | None:
     for number, one in enumerate([*own, *brought]):
         pieces += packer.pieces(one, number, in_car=number < len(own))
     everything = [*own, *brought]
+    struts = any(one.on is Carrier.STRUT for one in everything)
     return Obstacles(
         names=tuple(one.name for one in everything),
         pieces=tuple(pieces),
         rods=frozenset(n for n, one in enumerate(everything) if one.on is Carrier.TIE_ROD),
-        strut_lower=packer.in_knuckle(car.points.strut_lower),
-        strut_upper=packer.in_knuckle(car.points.top_mount),
+        strut=packer.strut(car) if struts else None,
     )
 
 
@@ -99,6 +99,13 @@ class _Packer:
     def in_knuckle(self, point: Vector) -> Vector:
         """A point in car axes as measured, in the knuckle's own frame from the stock hub face."""
         return _vector(self._knuckle.T @ (np.array(point) - self._hub))
+
+    def strut(self, car: Car) -> tuple[Vector, Vector] | None:
+        """Two points of the strut's sliding axis in the knuckle; None on a car without struts."""
+        points = car.points
+        if not isinstance(points, StrutPoints):
+            return None
+        return self.in_knuckle(points.strut_lower), self.in_knuckle(points.top_mount)
 
     def pieces(self, one: Obstacle, owner: int, in_car: bool) -> list[Piece]:
         """The pieces of one obstacle; ``in_car`` tells the car file's from a part's."""

@@ -16,9 +16,9 @@ import numpy as np
 
 from goals.duties import Duty, LoweringRange
 from goals.parts import Adjuster, Part, Parts, Position, Station
+from goals.stacks import Pile, piles
 from kinematics.arrays import Floats, Ints
-from optimiser.channels import STEERING_ONLY, STUD_LEVER, channel_of, numbers_of
-from optimiser.stacks import Pile, piles
+from optimiser.channels import STEERING_ONLY, STUD_LEVER, UNFILLED, channel_of, numbers_of
 
 AS_IS = "as_is"
 MOST_BUILDS = 2_000_000
@@ -47,7 +47,7 @@ class Dimension:
 
     @property
     def steering_only(self) -> bool:
-        """Whether only the tie rod's ends or the rack are touched."""
+        """Whether only the tie rod's ends, the rack or the anti-roll bar are touched."""
         return set(self.effects) <= STEERING_ONLY
 
     def shift(self, channel: str, positions: Ints) -> Floats:
@@ -196,6 +196,9 @@ def dimensions_of(part: Part, station: Station) -> Iterator[Dimension]:
         }
         if station is Station.TIE_ROD_STUD:
             effects[STUD_LEVER] = heights
+        if part.stack.usable is not None:
+            filled = [pile.height + sum(pile.above) for pile in ways]
+            effects[UNFILLED[station]] = part.stack.usable - np.array(filled)
         yield Dimension(
             station,
             part.id,

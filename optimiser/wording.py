@@ -21,6 +21,7 @@ DECIMALS = {
     "N/g": 0,
     "N·m/deg": 0,
     "N/mm": 1,
+    "N": 0,
 }
 FINE_DEGREES = 0.05  # angles whose noticed difference is finer than this get a third decimal
 MOST_DECIMALS = 9
@@ -32,11 +33,22 @@ GATES = {
     "linkage": "toggle_margin",
     "stud_strength": "stud_stress",
     "ball_joint_limit": "ball_joint_tilt",
+    "upper_ball_joint_limit": "upper_ball_joint_tilt",
     "tie_rod_outer_limit": "tie_rod_outer_tilt",
     "tie_rod_inner_limit": "tie_rod_inner_tilt",
+    "bar_linkage": "link_angle",
+    "bar_linkage_at_lock": "bar_toggle",
+    "top_mount_limit": "top_mount_tilt",
+    "wheel_studs": "wheel_stud_engagement",
+    "caliper_gap": "caliper_clearance",
+    "strut_stroke": "strut_stroke_left",
+    "top_mount_outline": "top_mount_room",
     "tyre_gap": "tyre_clearance",
     "rod_gap": "rod_clearance",
 }
+# What the gates of the anti-roll bar's linkage come to: it reaches every state.
+BAR_REACHES = {"link_angle": ((None, 90.0 - 1e-6),), "bar_toggle": ((1e-6, None),)}
+GAPS = ("caliper_clearance", "tyre_clearance", "rod_clearance")
 PLAIN = {
     "toe_out_on_turns": "toe-out on turns",
     "lock_inner": "inner wheel lock",
@@ -44,6 +56,17 @@ PLAIN = {
     "stop_travel": "rack at the stop",
     "rod_fit": "thread engagement",
     "linkage": "toggle margin",
+    "bar_linkage": "anti-roll bar's linkage",
+    "bar_linkage_at_lock": "anti-roll bar's linkage on lock",
+    "hub_fit": "wheel on hub",
+    "wheel_stud_engagement": "wheel stud in nut",
+    "wheel_studs": "wheel stud in nut",
+    "wheel_nut_turns": "wheel nut, turns",
+    "caliper_gap": "caliper clearance",
+    "strut_stroke": "strut stroke left",
+    "top_mount_room": "top mount in outline",
+    "top_mount_outline": "top mount in outline",
+    "stack_fit": "stud left unfilled",
     "tyre_gap": "tyre clearance",
     "rod_gap": "tie rod's clearance in the wheel",
     "rod_clearance": "tie rod's clearance in the wheel",
@@ -176,6 +199,8 @@ def counted(number: int, word: str) -> str:
 def bound_words(name: str, bound: Bound) -> str:
     """A limit's bounds: '>= 20', '<= 0.2', '20 to 90'."""
     low, high = bound
+    if tuple(bound) in BAR_REACHES.get(measure_of(name), ()):
+        return "in reach"
     if low is not None and high is not None:
         return f"{short(low)} to {short(high)}"
     if high is not None:
@@ -183,8 +208,8 @@ def bound_words(name: str, bound: Bound) -> str:
     assert low is not None
     if measure_of(name) == "toggle_margin" and low <= NEXT_TO_NOTHING:
         return "not over centre"
-    if measure_of(name) in ("tyre_clearance", "rod_clearance") and low <= NEXT_TO_NOTHING:
-        return "no touch"
+    if measure_of(name) in GAPS and low <= NEXT_TO_NOTHING:
+        return "not touching"
     return f">= {short(low)}"
 
 
@@ -199,12 +224,20 @@ def why_missing(name: str) -> str:
     measure = MEASURES.get(measure_of(name))
     if measure is None:
         return "no figure"
-    if measure.name.endswith("_tilt"):
+    if measure.name.endswith("_tilt") or "antiroll_bar.pivot" in measure.needs_car:
         return "not told or not reached"
     if measure.name in ("tyre_clearance", "rod_clearance"):
         return "nothing declared or not reached"
     if measure.name == "stud_stress":
         return "no strength told"
+    if measure.name == "stack_fit":
+        return "no stack of a given length"
+    if measure.name in ("hub_fit", "wheel_stud_engagement", "wheel_nut_turns"):
+        return "hub or wheel not told"
+    if measure.name == "caliper_clearance":
+        return "caliper or wheel not told"
+    if measure.name == "strut_stroke_left":
+        return "not told or not reached"
     if measure.needs_car:
         sections = sorted({name.partition(".")[0] for name in measure.needs_car})
         return f"car file lacks {' or '.join(sections)}"
@@ -231,6 +264,7 @@ class Margin:
     value: float | None
     bound: Bound
     gap: float | None
+    because: str = ""
 
     @property
     def in_scales(self) -> float:
@@ -281,7 +315,7 @@ def margins(duty: str, record: Record) -> Iterator[Margin]:
             if gap is not None and len(bounds) == 1:
                 # the value is one wheel's, the shortfall that of the worse one
                 gap = min(gap, -entry["shortfall"] * MEASURES[measure_of(key)].scale or gap)
-            yield Margin(duty, key, one, bound, gap)
+            yield Margin(duty, key, one, bound, gap, entry.get("because", ""))
 
 
 def failing(duty: str, record: Record) -> list[Margin]:
@@ -296,7 +330,11 @@ def failing(duty: str, record: Record) -> list[Margin]:
 
 
 def fault_words(margin: Margin) -> str:
-    """What a failing limit has and what it needs."""
+    """What a failing limit has and what it needs, and why where that is known."""
+    return _fault(margin) + (f": {margin.because}" if margin.because else "")
+
+
+def _fault(margin: Margin) -> str:
     needs = f"needs {bound_words(margin.key, margin.bound)}"
     if margin.value is None:
         return f"{why_missing(margin.key)}, {needs}"
@@ -323,8 +361,10 @@ def lacks(duty: str, record: Record) -> str:
 
 
 def measure_note(margin: Margin) -> str:
-    """A word beside a shortfall where the plain size would mislead."""
-    return "" if margin.gap is not None else f"needs {bound_words(margin.key, margin.bound)}"
+    """A word beside a shortfall where the plain size would mislead, or where the reason is known."""
+    if margin.gap is None:
+        return f"needs {bound_words(margin.key, margin.bound)}"
+    return margin.because
 
 
 _WAYS = (("forward", "back"), ("outboard", "inboard"), ("up", "down"))

@@ -6,17 +6,16 @@ point are each lane's own, so whatever a part or a setting moves is seen here.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from kinematics import tyre
 from kinematics.arrays import Floats, Ints
-from kinematics.measures.catalogue import Ask, Measure, Sample, Stage, StateFigure, sides_asked
-from kinematics.measures.envelope import envelope
+from kinematics.measures.catalogue import Measure, Stage
+from kinematics.measures.envelope import envelope, least_over_envelope
 from kinematics.obstacles import Obstacles, Packed, place_columns
-from kinematics.scene import STRAIGHT, At, Scene, Side
+from kinematics.scene import At, Scene, Side
 
 
 @dataclass(frozen=True)
@@ -146,26 +145,6 @@ def _rack(scene: Scene, side: Side, places: list[At]) -> Floats:
     return rack if side == "left" else -rack
 
 
-def _sampled(scene: Scene, sample: Sample) -> list[At]:
-    """The envelope; for a bound the ends of travel straight ahead, or straight ahead at ride height alone."""
-    if sample == "all":
-        return envelope(scene)
-    ends = [At(travel) for travel in scene.frame.travel]
-    return [STRAIGHT] if sample == "top" else [STRAIGHT, *ends]
-
-
-def _over_envelope(state: StateFigure) -> Callable[[Scene, Ask], Floats]:
-    """The least of a state's figure over the envelope, each wheel a case."""
-
-    def figure(scene: Scene, ask: Ask) -> Floats:
-        places = _sampled(scene, ask.sample)
-        return np.stack(
-            [state(scene, side, places).min(axis=0) for side in sides_asked(scene, ask)]
-        )
-
-    return figure
-
-
 MEASURES = (
     Measure(
         name="tyre_clearance",
@@ -176,11 +155,10 @@ MEASURES = (
         "touch. Inside the rim the tie rod is left to rod_clearance.",
         source="solid geometry: signed distance of a rounded cylinder, hollow where the barrel is known",
         stage=Stage.ENVELOPE,
-        figure=_over_envelope(gaps),
+        figure=least_over_envelope(gaps),
         state=gaps,
         scale=1.0,
         takes=frozenset({"wheel"}),
-        bound="shrinks",
         needs_car=frozenset({"obstacles"}),
     ),
     Measure(
@@ -191,11 +169,10 @@ MEASURES = (
         "with its inner edge over the same envelope; negative where they touch. Spokes are not known.",
         source="solid geometry: distance from a straight line to a hollow cylinder and its edge",
         stage=Stage.ENVELOPE,
-        figure=_over_envelope(rod_gaps),
+        figure=least_over_envelope(rod_gaps),
         state=rod_gaps,
         scale=1.0,
         takes=frozenset({"wheel"}),
-        bound="shrinks",
         needs_car=frozenset({"obstacles", "wheel", "wheel.barrel_radius"}),
     ),
 )

@@ -27,7 +27,24 @@ def _stud_stress(scene: Scene, ask: Ask) -> Floats:
     return bending_stress(stud.load, scene.stud_lever, stud.root)[None, :]
 
 
+def _stack_fit(scene: Scene, ask: Ask) -> Floats:
+    """Stud left unfilled by the worst of the build's stacks; not-a-number where none has a length to fill."""
+    gaps = [scene.number(name) for name in scene.fittings.stacks]
+    return np.max(gaps, axis=0)[None, :] if gaps else np.full((1, scene.lanes), np.nan)
+
+
 MEASURES = (
+    Measure(
+        name="stack_fit",
+        unit="mm",
+        group="mechanics",
+        definition="Length of stud that the pieces under and above the joint leave unfilled, at most the "
+        "stack's slack; the greatest of the build's stacks.",
+        source="the parts file: usable length less all pieces",
+        stage=Stage.ROD,
+        figure=_stack_fit,
+        scale=0.5,
+    ),
     Measure(
         name="stud_stress",
         unit="MPa",

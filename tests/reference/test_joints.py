@@ -11,13 +11,21 @@ from goals.car import Car as CarFile
 from goals.duties import GoalsFile
 from goals.parts import Parts
 from kinematics import rows as k
-from kinematics.joints import StudJoint, ball_joint_tilt, inner_tilt, outer_tilt
+from kinematics.joints import (
+    StudJoint,
+    ball_joint_tilt,
+    inner_tilt,
+    outer_tilt,
+    upper_ball_joint_tilt,
+)
 from kinematics.measures import MEASURES
 from kinematics.scene import At
 from optimiser.problem import Problem
-from tests.cars import CARS, Car
+from tests.cars import AHEAD, CARS, INCLINED, LOWERED, MIDDLING, OFF_LINE, SMALL, Car
+from tests.reference.test_kernel_multibody import Mechanism as Multibody
 from tests.reference.test_kernel_rootfinder import Mechanism, turn_by
 from tests.search.catalogues import car_mapping
+from tests.wishbones import ROADSTER, WISHBONES
 
 UPRIGHT = np.zeros((k.STATE_ROWS, 1))
 UPRIGHT[k.FORWARD], UPRIGHT[k.SPINDLE + 1] = 1.0, 1.0
@@ -71,7 +79,7 @@ def test_no_tilt_of_the_ball_joint_as_measured_and_rods_as_their_points_lie(car:
     assert assembly is not None
     scene = assembly.scene(np.zeros((1, 0), dtype=np.int64))
     raw = scene.states("left", [At()]).raw[:, 0, :]
-    joints = scene.car.joints
+    joints = scene.fittings.joints
     assert joints.ball_joint is not None and joints.tie_rod_outer is not None
     assert float(ball_joint_tilt(raw, scene.left, joints.ball_joint)[0]) < 1e-5
     rod = np.array(car.points["tie_rod_outer"]) - np.array(car.points["tie_rod_inner"])
@@ -109,7 +117,7 @@ def test_tilts_against_a_root_finder_on_the_raw_joints(
     stud = turn_by(found[3:6]) @ up
     socket = turn_by(found[6] * pivot / np.linalg.norm(pivot)) @ up
 
-    joints = scene.car.joints
+    joints = scene.fittings.joints
     assert joints.ball_joint is not None and joints.tie_rod_outer is not None
     raw = states.raw[:, 0, :]
     assert float(inner_tilt(rod[:, None])[0]) == pytest.approx(
@@ -121,6 +129,72 @@ def test_tilts_against_a_root_finder_on_the_raw_joints(
     assert float(ball_joint_tilt(raw, scene.left, joints.ball_joint)[0]) == pytest.approx(
         angle(stud, socket), abs=1e-5
     )
+
+
+@pytest.mark.parametrize("car", WISHBONES, ids=lambda car: car.name)
+@pytest.mark.parametrize(("travel", "share"), [(-45.0, 0.6), (45.0, -0.6), (0.0, 0.6), (0.0, 0.0)])
+def test_tilt_of_the_upper_ball_joint_against_a_root_finder(
+    car: Car, travel: float, share: float
+) -> None:
+    """Stud and socket from a general root finder on knuckle and both arms; not tilted as measured."""
+    case = problem(car, {"upper_ball_joint": {"tilt": 25, "axis": [0.1, -0.2, 1]}})
+    assembly = case.assembly(case.space.build(0), "only")
+    assert assembly is not None
+    scene = assembly.scene(np.zeros((1, 0), dtype=np.int64))
+    rack = share * car.rack_travel
+    states = scene.states("left", [At(travel, rack=rack)])
+    assert states.reached.all()
+    mechanism = Mechanism(car)
+    found = mechanism.walk(travel, rack, steps=8)
+    pivot = mechanism.points["upper_front"] - mechanism.points["upper_rear"]
+    as_measured = np.array([0.1, -0.2, 1.0])
+    stud = turn_by(found[3:6]) @ as_measured
+    socket = turn_by(found[7] * pivot / np.linalg.norm(pivot)) @ as_measured
+    joint = scene.fittings.joints.upper_ball_joint
+    assert joint is not None
+    tilt = float(upper_ball_joint_tilt(states.raw[:, 0, :], scene.left, joint)[0])
+    assert tilt == pytest.approx(angle(stud, socket), abs=1e-5)
+    assert (tilt < 1e-5) == (travel == 0.0 and share == 0.0)
+
+
+def test_the_upper_ball_joints_limit_is_a_gate() -> None:
+    """Declared, it stands among the demands with its maker's limit less the reserve."""
+    case = problem(ROADSTER, {"upper_ball_joint": {"tilt": 25, "reserve": 4}})
+    assembly = case.assembly(case.space.build(0), "only")
+    assert assembly is not None
+    gates = {d.label: d for d in case.demands(assembly, "only")}
+    assert gates["upper_ball_joint_limit"].maximum == 21.0
+    assert gates["upper_ball_joint_limit"].measure is MEASURES["upper_ball_joint_tilt"]
+
+
+@pytest.mark.parametrize(
+    "car", [MIDDLING, AHEAD, SMALL, LOWERED, INCLINED, OFF_LINE], ids=lambda car: car.name
+)
+def test_tilts_against_a_multibody_library(car: Car) -> None:
+    """Ball-joint and rod angles from the frames of MuJoCo's own bodies, at the corners of the envelope."""
+    case = problem(car, EVERY)
+    assembly = case.assembly(case.space.build(0), "only")
+    assert assembly is not None
+    scene = assembly.scene(np.zeros((1, 0), dtype=np.int64))
+    joints = scene.fittings.joints
+    assert joints.ball_joint is not None and joints.tie_rod_outer is not None
+    bodies = Multibody(car)
+    up = np.array([0.0, 0.0, 1.0])
+    for travel in (-50.0, 50.0):
+        for rack in (-0.8 * car.rack_travel, 0.8 * car.rack_travel):
+            bodies.walk(travel, rack)
+            # bodies' frames stand along the car's axes as measured, so a frame's z is where 'up' has gone
+            stud = bodies.data.body("knuckle").xmat.reshape(3, 3) @ up
+            socket = bodies.data.body("arm").xmat.reshape(3, 3) @ up
+            rod = bodies.site("rod_end") - bodies.data.body("tie_rod").xpos
+            states = scene.states("left", [At(travel, rack=rack)])
+            raw = states.raw[:, 0, :]
+            for found, wanted in (
+                (ball_joint_tilt(raw, scene.left, joints.ball_joint), angle(stud, socket)),
+                (outer_tilt(raw, rod[:, None], joints.tie_rod_outer), 90.0 - angle(stud, rod)),
+                (inner_tilt(rod[:, None]), angle(rod, np.array([0.0, 1.0, 0.0]))),
+            ):
+                assert float(found[0]) == pytest.approx(abs(wanted), abs=1e-5)
 
 
 def test_a_joint_past_its_limit_less_the_reserve_is_a_gate() -> None:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import product
+from math import prod
 
 from goals.parts import Stack
 
@@ -21,12 +22,12 @@ class Pile:
 
 
 def piles(stack: Stack) -> list[Pile]:
-    """Every height under the joint that can be built on one side, lowest first, fewest pieces each.
+    """Every height under the joint that can be built on one side, lowest first; fullest, then fewest pieces.
 
     Each side has half the box. Where the stud's usable length is given, what is not under the joint must
     be filled by pieces above it, to within the stack's slack.
     """
-    supply = {thickness: count // 2 for thickness, count in sorted(stack.pieces.items())}
+    supply = _each_side(stack.pieces)
     best: dict[float, Pile] = {}
     for used in _ways(supply):
         height = round(sum(t * n for t, n in used.items()), 6)
@@ -39,20 +40,37 @@ def piles(stack: Stack) -> list[Pile]:
         under = tuple(t for t, n in sorted(used.items(), reverse=True) for _ in range(n))
         pile = Pile(height, under, above)
         held = best.get(height)
-        if held is None or _effort(pile) < _effort(held):
+        if held is None or _rank(pile) < _rank(held):
             best[height] = pile
     return [best[height] for height in sorted(best)]
 
 
-def _effort(pile: Pile) -> tuple[int, tuple[float, ...]]:
-    return len(pile.under) + len(pile.above), pile.under
+def ways_to_stack(pieces: Mapping[float, int]) -> int:
+    """How many choices of pieces one side has, thickness → count for the whole car."""
+    return prod(count + 1 for count in _each_side(pieces).values())
+
+
+def most_filled(pieces: Mapping[float, int], usable: float, slack: float) -> float | None:
+    """The most of a stud that one side's pieces fill to within ``slack``, mm; None where none do.
+
+    What may lie under the joint may lie above it as well, so this says whether a stack has any height.
+    """
+    filled = _fill(_each_side(pieces), usable, slack)
+    return None if filled is None else sum(filled)
+
+
+def _each_side(pieces: Mapping[float, int]) -> dict[float, int]:
+    return {thickness: count // 2 for thickness, count in sorted(pieces.items())}
+
+
+def _rank(pile: Pile) -> tuple[float, int, tuple[float, ...]]:
+    """Of two piles of one height the fuller is better: a nut must not run out of thread before it clamps."""
+    return -round(sum(pile.above), 6), len(pile.under) + len(pile.above), pile.under
 
 
 def _ways(supply: dict[float, int]) -> Iterator[dict[float, int]]:
     """Every choice of how many pieces of each thickness to use."""
-    total = 1
-    for count in supply.values():
-        total *= count + 1
+    total = prod(count + 1 for count in supply.values())
     if total > MOST_WAYS:
         raise ValueError(
             f"{total} ways to stack these pieces; at most {MOST_WAYS} can be looked at"
@@ -62,7 +80,7 @@ def _ways(supply: dict[float, int]) -> Iterator[dict[float, int]]:
 
 
 def _fill(left: dict[float, int], room: float, slack: float) -> tuple[float, ...] | None:
-    """Fewest pieces that fill ``room`` to within ``slack``, or None where none do."""
+    """The pieces that fill most of ``room``, to within ``slack``, and fewest of them; None where none do."""
     if room < -1e-9:
         return None
     reach: dict[float, tuple[float, ...]] = {0.0: ()}
@@ -72,5 +90,5 @@ def _fill(left: dict[float, int], room: float, slack: float) -> tuple[float, ...
                 grown = round(height + thickness, 6)
                 if grown <= room + 1e-9 and len(reach.get(grown, (0.0,) * 99)) > len(pieces) + 1:
                     reach[grown] = (*pieces, thickness)
-    fitting = [(len(p), -h, p) for h, p in reach.items() if h >= room - slack - 1e-9]
+    fitting = [(-h, len(p), p) for h, p in reach.items() if h >= room - slack - 1e-9]
     return min(fitting)[2] if fitting else None
