@@ -711,7 +711,8 @@ def least_gaps(
                     line = _line(one, _in_body(frames, n, at), centre, spindle)
                     gap = np.inf
                     if kinds[piece] == GUARD:
-                        if _bound(line, wheel) - radii[piece] > least + MARGIN:
+                        # the rim alone reaches further out than the tyre, for which the bound is
+                        if not rim_alone and _bound(line, wheel) - radii[piece] > least + MARGIN:
                             skip = runs[piece]
                     elif rim_alone:
                         gap = _least_room(line, -1.0, 1.0, wheel[RIM], wheel[EDGE]) - radii[piece]
