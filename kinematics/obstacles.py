@@ -21,6 +21,7 @@ from kinematics.rows import CIRCLE_COS, CIRCLE_SIN
 
 Vector = tuple[float, float, float]
 NOWHERE: Vector = (0.0, 0.0, 0.0)
+GUARDED = 9  # pieces of a bent tube that are looked at together first
 
 # Hard points that an obstacle can hang on: what carries each, and the channel that says where in it.
 # No channel: the carrier's origin.
@@ -84,7 +85,7 @@ class Packed:
     sizes: Floats
     radii: Floats
     runs: Ints
-    steps: Floats
+    owners: Ints
     rods: Ints
     used: Ints
     channels: tuple[str, ...]
@@ -126,6 +127,7 @@ class Obstacles:
 
 def pack(pieces: tuple[Piece, ...], rods: frozenset[int]) -> Packed:
     """Arrays of the pieces; ``rods`` are the numbers of the obstacles that are the tie rod's."""
+    pieces, runs = guarded(pieces)
     spots = [(piece.first, piece.second) for piece in pieces]
     channels = tuple(
         sorted({spot.name for pair in spots for spot in pair if spot.name is not None})
@@ -146,33 +148,59 @@ def pack(pieces: tuple[Piece, ...], rods: frozenset[int]) -> Packed:
         axes=np.array([piece.axes for piece in pieces], dtype=np.float64),
         sizes=np.array([piece.size for piece in pieces], dtype=np.float64),
         radii=np.array([piece.radius for piece in pieces], dtype=np.float64),
-        runs=_runs(pieces),
-        steps=_steps(pieces),
+        runs=np.array(runs, dtype=np.int64),
+        owners=np.array([piece.owner for piece in pieces], dtype=np.int64),
         rods=np.array([piece.owner in rods for piece in pieces], dtype=np.int64),
         used=used,
         channels=channels,
     )
 
 
-def _runs(pieces: tuple[Piece, ...]) -> Ints:
-    """How many pieces follow each that are of the same tube and rest on the same carrier."""
-    runs = np.zeros(len(pieces), dtype=np.int64)
-    for n in range(len(pieces) - 2, -1, -1):
-        one, two = pieces[n], pieces[n + 1]
-        spots = (one.first, one.second, two.second)
-        fixed = all(spot.name is None and spot.carrier == one.first.carrier for spot in spots)
-        if one.kind == two.kind == tyre.SEGMENT and one.owner == two.owner and fixed:
-            runs[n] = runs[n + 1] + 1
-    return runs
+def guarded(pieces: tuple[Piece, ...]) -> tuple[tuple[Piece, ...], list[int]]:
+    """The pieces with guards before each few of a bent tube, and how many each guards (0: no guard)."""
+    whole: list[Piece] = []
+    runs: list[int] = []
+    n = 0
+    while n < len(pieces):
+        count = 1
+        while (
+            count < GUARDED and n + count < len(pieces) and _goes_on(pieces[n], pieces[n + count])
+        ):
+            count += 1
+        group = pieces[n : n + count]
+        if count > 2:
+            whole.append(_guard(group))
+            runs.append(count)
+        whole += group
+        runs += [0] * count
+        n += count
+    return tuple(whole), runs
 
 
-def _steps(pieces: tuple[Piece, ...]) -> Floats:
-    """Length of the longest piece of each piece's obstacle, mm, as far as they rest on one carrier."""
-    longest: dict[int, float] = {}
-    for piece in pieces:
-        length = float(np.linalg.norm(np.subtract(piece.second.at, piece.first.at)))
-        longest[piece.owner] = max(longest.get(piece.owner, 1.0), length)
-    return np.array([longest[piece.owner] for piece in pieces], dtype=np.float64)
+def _goes_on(one: Piece, other: Piece) -> bool:
+    """Whether both are of the same tube and rest on the same carrier."""
+    spots = (one.first, one.second, other.first, other.second)
+    fixed = all(spot.name is None and spot.carrier == one.first.carrier for spot in spots)
+    return one.kind == other.kind == tyre.SEGMENT and one.owner == other.owner and fixed
+
+
+def _guard(group: tuple[Piece, ...]) -> Piece:
+    """A straight tube in which several pieces of a bent one lie, its middle line shifted into their midst."""
+    points = np.array([group[0].first.at, *(piece.second.at for piece in group)])
+    along = points[-1] - points[0]
+    share = np.clip((points - points[0]) @ along / max(float(along @ along), 1e-9), 0.0, 1.0)
+    off = points - points[0] - share[:, None] * along
+    widest = off[int((off * off).sum(axis=1).argmax())]
+    shift = 0.5 * widest
+    radius = group[0].radius + float(np.linalg.norm(off - shift, axis=1).max())
+    carrier, owner = group[0].first.carrier, group[0].owner
+
+    def spot(point: Floats) -> Spot:
+        x, y, z = (float(v) for v in point + shift)
+        return Spot(carrier, (x, y, z))
+
+    # a hair wider, so that rounding leaves no piece outside
+    return Piece(tyre.GUARD, owner, spot(points[0]), spot(points[-1]), radius + 1e-6)
 
 
 def place_columns(obstacles: Obstacles, geometry: Floats, point: Callable[[str], Floats]) -> Floats:

@@ -44,7 +44,9 @@ Line = tuple[float, float, float, float, float]
 # DISC, HALF, SHOULDER, BORE, RIM, EDGE, see below
 Wheel = tuple[float, float, float, float, float, float]
 
-SEGMENT, PLANE, BOX = 0, 1, 2  # kinds of piece
+# Kinds of piece. A guard is a tube round several short pieces that follow it: where it is too far to matter
+# so are they.
+SEGMENT, PLANE, BOX, GUARD = 0, 1, 2, 3
 BODY, ARM, KNUCKLE, STRUT, TIE_ROD = 0, 1, 2, 3, 4  # carriers
 CARRIERS = 5
 # Rows of the columns that place carriers, (PLACE_ROWS, n); see :func:`least_gaps`.
@@ -288,23 +290,21 @@ def _inside(radius: float, line: Line) -> tuple[float, float]:
 
 
 @compiled
-def _one_ring(line: Line, wheel: Wheel, is_rod: bool, bar: float) -> tuple[float, float]:
+def _one_ring(line: Line, wheel: Wheel, is_rod: bool, bar: float) -> float:
     """Signed distance from the wheel to a straight piece; infinite where it is above ``bar``.
 
     What is outside of the bore keeps off the convex tyre, what is inside off the bore's rounded edge and off
-    the rim. Within the barrel's radius a tie rod is judged elsewhere (rod_clearance). The second figure is a
-    bound on the distance at the piece's middle.
+    the rim. Within the barrel's radius a tie rod is judged elsewhere (rod_clearance).
     """
     disc, half, shoulder, bore, rim, edge = wheel
     middle, slope = _along(0.0, line, disc, half)
-    bound = middle - shoulder
-    if bound - abs(slope) > bar + MARGIN:
-        return np.inf, bound
+    if middle - abs(slope) - shoulder > bar + MARGIN:
+        return np.inf
     low, high = 1.0, -1.0
     if bore > 0.0:
         low, high = _inside(bore, line)
     if low >= high:
-        return _least_along(line, middle, slope, disc, half, bar + shoulder) - shoulder, bound
+        return _least_along(line, middle, slope, disc, half, bar + shoulder) - shoulder
     least = np.inf
     for start, end in ((-1.0, low), (high, 1.0)):
         if start < end:
@@ -314,14 +314,14 @@ def _one_ring(line: Line, wheel: Wheel, is_rod: bool, bar: float) -> tuple[float
             least = min(least, _least_along(part, f, g, disc, half, lower) - shoulder)
     if not is_rod:
         rounded = _least_room(line, low, high, bore, half) - shoulder
-        return min(least, rounded, _least_room(line, low, high, rim, edge)), bound
+        return min(least, rounded, _least_room(line, low, high, rim, edge))
     inner, outer = _inside(rim, line)
     if inner >= outer:
         inner, outer = high, high
     for start, end in ((low, inner), (outer, high)):
         if start < end:
             least = min(least, _least_room(line, start, end, bore, half) - shoulder)
-    return least, bound
+    return least
 
 
 @compiled
@@ -337,13 +337,23 @@ def _stands_out(wheel: Wheel) -> bool:
 
 
 @compiled
-def _ring_distance(line: Line, wheel: Wheel, is_rod: bool, bar: float) -> tuple[float, float]:
+def _ring_distance(line: Line, wheel: Wheel, is_rod: bool, bar: float) -> float:
     """Tyre and rim: see :func:`_one_ring`."""
-    gap, bound = _one_ring(line, wheel, is_rod, bar)
+    gap = _one_ring(line, wheel, is_rod, bar)
     if _stands_out(wheel):
-        rim_gap, rim_bound = _one_ring(line, _flange(wheel), is_rod, bar)
-        return min(gap, rim_gap), min(bound, rim_bound)
-    return gap, bound
+        gap = min(gap, _one_ring(line, _flange(wheel), is_rod, bar))
+    return gap
+
+
+@compiled
+def _bound(line: Line, wheel: Wheel) -> float:
+    """What a straight piece's signed distance to the wheel surely reaches, by its middle's tangent."""
+    middle, slope = _along(0.0, line, wheel[DISC], wheel[HALF])
+    least = middle - abs(slope) - wheel[SHOULDER]
+    if _stands_out(wheel):
+        middle, slope = _along(0.0, line, wheel[BORE], wheel[EDGE])
+        least = min(least, middle - abs(slope))
+    return least
 
 
 @compiled
@@ -442,7 +452,7 @@ def _box_edges(c: Triple, u: Triple, size: Triple, wheel: Wheel, bar: float) -> 
             cross = -c[axis] * size[axis] - s_mid * s_half
             spread = size[axis] * size[axis] - s_half * s_half
             line = (s_mid, s_half, max(square, 0.0), cross, max(spread, 0.0))
-            edge, _ = _one_ring(line, wheel, False, bar)
+            edge = _one_ring(line, wheel, False, bar)
             edges = min(edges, edge)
     return edges
 
@@ -626,7 +636,7 @@ def _plane_gap(away: Triple, normal: Triple, spindle: Triple, wheel: Wheel) -> f
 def least_gaps(
     raw: Floats, marks: Marks, geometry: Floats, rack: Floats, place: Floats, wheels: Floats,
     kinds: Ints, carriers: Ints, named: Ints, ends: Floats, axes: Floats, sizes: Floats,
-    radii: Floats, runs: Ints, steps: Floats, rods: Ints, used: Ints, points: Floats,
+    radii: Floats, runs: Ints, rods: Ints, used: Ints, points: Floats,
     rim_alone: bool, gaps: Floats, nearest: Ints,
 ) -> None:  # fmt: skip
     """Least gap of the tyre to p pieces at every state of every lane.
@@ -639,8 +649,7 @@ def least_gaps(
         ends: (p, 2, 3) mm in the carrier's axes as measured, used where an end has no name.
         axes: (p, 3, 3), rows are a box's axes, the first is a plane's normal, in the second end's carrier.
         sizes: (p, 3), a box's half sides; radii: (p,) of tubes.
-        runs: (p,), how many pieces follow that are the same tube's on the same carrier; steps: (p,) mm, the
-            longest of that tube's pieces. rods: (p,), 1 for the tie rod's.
+        runs: (p,), how many pieces a guard stands for; rods: (p,), 1 for the tie rod's pieces.
         used: (CARRIERS,), 1 where a carrier has to be placed.
         points: (3, m, n), hard points that move with parts, in their carrier's axes.
         rim_alone: gap of the pieces, all of them tubes, to the inside of the rim instead.
@@ -693,24 +702,24 @@ def least_gaps(
                 )
                 one = _in_body(frames, n, at)
                 n, name, skip = carriers[piece, 1], named[piece, 1], 0
-                if kinds[piece] == SEGMENT:
+                if kinds[piece] in (SEGMENT, GUARD):
                     at = (
                         _own(ends, piece, 1)
                         if name < 0
                         else (points[0, name, lane], points[1, name, lane], points[2, name, lane])
                     )
                     line = _line(one, _in_body(frames, n, at), centre, spindle)
-                    bound = 0.0
-                    if rim_alone:
-                        gap = _least_room(line, -1.0, 1.0, wheel[RIM], wheel[EDGE])
+                    gap = np.inf
+                    if kinds[piece] == GUARD:
+                        # the rim alone reaches further out than the tyre, for which the bound is
+                        if not rim_alone and _bound(line, wheel) - radii[piece] > least + MARGIN:
+                            skip = runs[piece]
+                    elif rim_alone:
+                        gap = _least_room(line, -1.0, 1.0, wheel[RIM], wheel[EDGE]) - radii[piece]
                     else:
                         is_rod = rods[piece] == 1
-                        gap, bound = _ring_distance(line, wheel, is_rod, least + radii[piece])
-                    gap -= radii[piece]
-                    spare = bound - radii[piece] - MARGIN - least
-                    if runs[piece] > 0 and turn >= 0 and spare > 0.0:
-                        # no place of the tube's next pieces is nearer than the middle's bound allows
-                        skip = min(max(int(spare / steps[piece] - 0.5), 0), runs[piece])
+                        gap = _ring_distance(line, wheel, is_rod, least + radii[piece])
+                        gap -= radii[piece]
                 elif kinds[piece] == PLANE:
                     normal = _along_axes(frames, n, _own(axes, piece, 0))
                     gap = _plane_gap(_from_to(one, centre), normal, spindle, wheel)
@@ -737,7 +746,7 @@ def least_gaps(
 
 
 # More kinds for single poses: a tie rod's tube, and a tube against the rim alone.
-ROD_TUBE, BARREL = 3, 4
+ROD_TUBE, BARREL = 4, 5
 
 
 @compiled
@@ -762,7 +771,7 @@ def _pose_gaps(
             out[n] = _least_room(line, -1.0, 1.0, wheel[RIM], wheel[EDGE]) - radius[n]
         else:
             line = _line(one, two, centre, spindle)
-            gap, _ = _ring_distance(line, wheel, kind == ROD_TUBE, np.inf)
+            gap = _ring_distance(line, wheel, kind == ROD_TUBE, np.inf)
             out[n] = gap - radius[n]
 
 

@@ -16,6 +16,7 @@ from kinematics.arrays import Floats
 from kinematics.measures import MEASURES, Ask
 from kinematics.measures.bar import preload_free_link
 from kinematics.measures.catalogue import Measure
+from kinematics.measures.clearance import closest
 from kinematics.measures.steer import steer_pair
 from kinematics.scene import Scene, Side
 from optimiser.assembly import Assembly
@@ -162,6 +163,9 @@ def solved_of(
         "stop": float(scene.stop[0]),
         "stop_set_by": stop_set_by(scene, wanted),
     }
+    nearest = tyre_nearest(scene)
+    if nearest is not None:
+        solved["tyre_nearest"] = nearest
     for side in scene.sides():
         solved["tie_rod" if side == "left" else "tie_rod_right"] = _rod_of(scene, side)
     if scene.car.bar_mounts is not None:
@@ -190,6 +194,23 @@ def stop_set_by(scene: Scene, wanted: list[Demand]) -> Record:
     if scene.mirrored:
         del record["turn"]
     return record
+
+
+def tyre_nearest(scene: Scene) -> Record | None:
+    """To what the tyre of a one-lane scene comes nearest, and where; None where nothing is declared."""
+    found = closest(scene)
+    if found is None:
+        return None
+    wheel: str = found.side
+    if scene.mirrored:
+        wheel = "either" if found.rack == 0.0 else "inner" if found.rack > 0.0 else "outer"
+    return {
+        "to": found.obstacle,
+        "gap": found.gap,
+        "wheel": wheel,
+        "travel": found.travel,
+        "rack": abs(found.rack) if scene.mirrored else found.rack,
+    }
 
 
 def _rod_of(scene: Scene, side: Side) -> Record:

@@ -65,7 +65,8 @@ CAUTIONS = (
     "Have a licensed engineer or inspector look at the finished car.",
 )
 NOT_CHECKED = (
-    "tyre clearance to strut, arm, bar, rail and arch, anywhere in travel or lock",
+    "tyre clearance to anything that the files declare no obstacle for ('tyre clearance' among the figures "
+    "tells of what they do), and clearance of the wheel's spokes",
     "joint tilt of the top mount's bearing, and of any joint whose limit the car file does not tell",
     "stress in any stud but the outer tie-rod joint's, and in that one only where the parts file says "
     "how strong it is ('stud stress' among the figures)",

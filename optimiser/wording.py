@@ -113,6 +113,15 @@ def stop_words(set_by: Record) -> str:
     return f"{plain(set_by['by'])}, {set_by['wheel']} wheel{turn}, {travel_words(set_by['travel'])}"
 
 
+def nearest_words(nearest: Record | None) -> str:
+    """To what the tyre comes nearest: 'rail, 12.3 mm: outer wheel, 40 mm bump, 52.0 mm of rack'."""
+    if nearest is None:
+        return "-"
+    gap, rack = fixed(nearest["gap"], 1), fixed(nearest["rack"], 1)
+    where = f"{nearest['wheel']} wheel, {travel_words(nearest['travel'])}, {rack} mm of rack"
+    return f"{clean(nearest['to'])}, {gap} mm: {where}"
+
+
 def sets_stop(record: Record, key: str) -> bool:
     """Whether the steering stop of a duty's record stands where this limit would break beyond it."""
     by = (record.get("solved") or {}).get("stop_set_by", {}).get("by", "")

@@ -93,7 +93,6 @@ def _least(
         packed.sizes,
         packed.radii,
         packed.runs,
-        packed.steps,
         packed.rods,
         packed.used,
         points,
@@ -133,7 +132,7 @@ def closest(scene: Scene) -> Closest | None:
         state = int(np.nan_to_num(distances[:, 0], nan=np.inf).argmin())
         gap = float(distances[state, 0])
         if np.isfinite(gap) and (found is None or gap < found.gap):
-            owner = obstacles.pieces[int(nearest[state, 0])].owner
+            owner = int(obstacles.packed.owners[nearest[state, 0]])
             at = places[state]
             rack = float((scene.turn_sign * scene.rack_at(at))[0])
             found = Closest(obstacles.names[owner], gap, side, at.travel, rack)

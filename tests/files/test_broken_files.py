@@ -594,12 +594,11 @@ SLIPS = {
     # the parts file
     "obstacle name used twice in the box": (
         "parts",
-        "      stack: {point: tie_rod_outer, along: [0, 0, -1], pieces: {1: 4, 2.5: 4, 5 mm: 8}, "
-        "usable: 40}\n  lower_arm:\n    - id: stock arm\n",
+        "  lower_arm:\n    - id: stock arm\n",
         "      obstacles: [{name: arm, on: arm, shape: ball, point: ball_joint, radius: 9}]\n"
         "  lower_arm:\n    - id: stock arm\n"
         "      obstacles: [{name: §arm, on: arm, shape: ball, point: ball_joint, radius: 9}]\n",
-        ["obstacle name 'arm' is used twice, first on line 6"],
+        ["obstacle name 'arm' is used twice, first on line 7"],
     ),
     "barrel of nothing": (
         "parts",

@@ -17,9 +17,11 @@ from kinematics.measures import MEASURES
 from kinematics.measures.clearance import closest, gaps, rod_gaps, wheels
 from kinematics.measures.envelope import envelope
 from kinematics.scene import At, Scene
+from optimiser.assembly import Assembly
 from optimiser.evaluate import candidate
 from optimiser.inner import sweep
 from optimiser.problem import Problem
+from optimiser.settings import solved_texts
 from tests.cars import CARS, Car
 from tests.reference.test_kernel_rootfinder import Mechanism, turn_by
 from tests.search.catalogues import car_mapping
@@ -229,6 +231,27 @@ def test_the_figure_is_the_least_of_the_states_and_closest_says_where() -> None:
     alone = scene_of(problem(CARS[0], [STRUT_SIDE]))
     nearest = closest(alone)
     assert nearest is not None and nearest.obstacle == "strut" and nearest.gap > figure
+
+
+def test_a_candidate_tells_what_the_tyre_comes_nearest_to_in_words() -> None:
+    case = problem(CARS[0], [STRUT_SIDE, RAIL])
+    assembly = case.assembly(case.space.build(0), "only")
+    assert assembly is not None
+    record = candidate(assembly, case.demands(assembly, "only"), ())
+    nearest = record["solved"]["tyre_nearest"]
+    assert nearest["to"] == "rail"
+    assert nearest["gap"] == record["measures"]["tyre_clearance"]["value"]
+    lines = dict(solved_texts({"only": record}))
+    assert lines["tyre comes nearest to"]["only"].startswith(f"rail, {nearest['gap']:.1f} mm: ")
+    bare = candidate(assembly_of(problem(CARS[0], None)), [], ())
+    assert "tyre_nearest" not in bare["solved"]
+
+
+def assembly_of(case: Problem) -> Assembly:
+    """The first build made ready."""
+    assembly = case.assembly(case.space.build(0), "only")
+    assert assembly is not None
+    return assembly
 
 
 def test_nothing_declared_is_no_figure_and_no_gate() -> None:
