@@ -9,6 +9,7 @@ from goals.asks import catalogue, measures_named
 from goals.faults import Fault, show
 from goals.fitted import adds_of
 from goals.geometry import other_kind
+from goals.obstacles import places_of
 from goals.parts import Station
 from goals.section import Section
 from kinematics.rows import STRUT, WISHBONE
@@ -93,10 +94,7 @@ def _obstacles(obstacles: Section, kinds: _Kinds) -> Iterator[Fault]:
         if kinds.other == "strut" and carrier.data == "strut":
             expected = "body, arm, knuckle or tie_rod"
             yield kinds.fault(carrier, "an obstacle on the strut", expected, key=False)
-        places = [obstacle.down("point")]
-        for several in ("ends", "points"):
-            if isinstance(obstacle.down(several).data, list):
-                places += [place for _, place in obstacle.down(several).items()]
+        places = [*places_of(obstacle), obstacle.down("point")]
         for place in places:
             if isinstance(place.data, str) and place.data in POINTS[kinds.other]:
                 expected = "a point that the car has"

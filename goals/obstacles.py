@@ -39,6 +39,7 @@ class Carrier(StrEnum):
     KNUCKLE = "knuckle"
     STRUT = "strut"
     TIE_ROD = "tie_rod"
+    BAR = "bar"
 
 
 class HardPoint(StrEnum):
@@ -55,8 +56,12 @@ class HardPoint(StrEnum):
     UPPER_FRONT = "upper_front"
     UPPER_REAR = "upper_rear"
     UPPER_BALL_JOINT = "upper_ball_joint"
+    BAR_PIVOT = "bar_pivot"
+    BAR_END = "bar_end"
+    BAR_LINK = "bar_link"
 
 
+BAR_POINTS = tuple(point.value for point in HardPoint if point.value.startswith("bar_"))
 Place = Annotated[
     Annotated[Point, Tag(MANY)] | Annotated[HardPoint, Tag(PLAIN)],
     by_form((list, tuple), MANY, PLAIN),
@@ -98,7 +103,8 @@ class _Obstacle(Strict):
     name: Identifier
     """Name of the obstacle in tables and results."""
     on: Carrier
-    """What it rides on: body, arm, knuckle, strut or tie_rod."""
+    """What it rides on: body, arm, knuckle, strut, tie_rod or bar (then its places are bar_pivot, bar_end or
+    bar_link)."""
     note: str | None = None
     """Anything worth remembering; not used."""
 
@@ -205,12 +211,15 @@ def check_obstacles(car: Section, parts: Section) -> Iterator[Fault]:
     never fitted together.
     """
     yield from _shapes(car.down("obstacles"))
+    told = car.down("antiroll_bar", "pivot").data is not None
+    yield from _of_the_bar(car.down("obstacles"), told)
     yield from _twice(car.down("obstacles"), {})
     elsewhere: dict[str, int] = {}
     for _, station in parts.down("stations").items():
         here: dict[str, int] = {}
         for _, part in station.items():
             yield from _shapes(part.down("obstacles"))
+            yield from _of_the_bar(part.down("obstacles"), told)
             own: dict[str, int] = {}
             yield from _twice(part.down("obstacles"), elsewhere, own)
             here = {**own, **here}
@@ -231,6 +240,35 @@ def _shapes(obstacles: Section) -> Iterator[Fault]:
         else:
             yield obstacle.fault("key 'shape' is missing", one_of(SHAPES))
         obstacle.document.broken.add(obstacle.path)
+
+
+def _of_the_bar(obstacles: Section, told: bool) -> Iterator[Fault]:
+    """Obstacles on the anti-roll bar hang on its points, which the car file has to tell."""
+    for _, obstacle in obstacles.items() if isinstance(obstacles.data, list) else ():
+        if not isinstance(obstacle.data, dict):
+            continue
+        rides = obstacle.down("on").data == Carrier.BAR.value
+        places = list(places_of(obstacle))
+        if rides and not places:
+            found = f"{show(obstacle.down('shape').data)} on the bar"
+            yield obstacle.down("on").fault(found, "a capsule, chain or ball on the bar's points")
+        for place in places:
+            if rides and place.data not in BAR_POINTS:
+                yield place.fault(
+                    "a place on the bar that is none of its points", one_of(BAR_POINTS)
+                )
+            elif place.data in BAR_POINTS and not told:
+                found = f"{place.data} of a bar whose points the car file does not tell"
+                yield place.fault(found, "antiroll_bar: {pivot: …, end: …, link: …, link_on: …}")
+
+
+def places_of(obstacle: Section) -> Iterator[Section]:
+    """Where an obstacle's line says that it stands: each of its ends or points."""
+    for several in ("ends", "points"):
+        if isinstance(obstacle.down(several).data, list):
+            yield from (place for _, place in obstacle.down(several).items())
+    if obstacle.mapping().get("shape") == "ball" and "point" in obstacle.mapping():
+        yield obstacle.down("point")
 
 
 def _twice(

@@ -37,7 +37,12 @@ HARD_POINTS: dict[str, tuple[int, str | None]] = {
     "upper_front": (tyre.BODY, "upper_front"),
     "upper_rear": (tyre.BODY, "upper_rear"),
     "upper_ball_joint": (tyre.KNUCKLE, "knuckle_upper_ball_joint"),
+    "bar_pivot": (tyre.BODY, "bar_pivot"),
+    "bar_end": (tyre.BODY, "bar_end"),
+    "bar_link": (tyre.BODY, "bar_link"),
 }
+# Those that stand elsewhere in every state.
+MOVING = frozenset({"bar_end", "bar_link"})
 
 
 @dataclass(frozen=True)

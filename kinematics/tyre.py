@@ -633,6 +633,11 @@ def _plane_gap(away: Triple, normal: Triple, spindle: Triple, wheel: Wheel) -> f
 
 
 @compiled
+def _named(points: Floats, name: int, row: int, lane: int) -> Triple:
+    return points[0, name, row, lane], points[1, name, row, lane], points[2, name, row, lane]
+
+
+@compiled
 def least_gaps(
     raw: Floats, marks: Marks, geometry: Floats, rack: Floats, place: Floats, wheels: Floats,
     kinds: Ints, carriers: Ints, named: Ints, ends: Floats, axes: Floats, sizes: Floats,
@@ -651,7 +656,8 @@ def least_gaps(
         sizes: (p, 3), a box's half sides; radii: (p,) of tubes.
         runs: (p,), how many pieces a guard stands for; rods: (p,), 1 for the tie rod's pieces.
         used: (CARRIERS,), 1 where a carrier has to be placed.
-        points: (3, m, n), hard points that move with parts, in their carrier's axes.
+        points: (3, m, s or 1, n), hard points that move with parts, in their carrier's axes; a row for each
+            state where some of them move with the state.
         rim_alone: gap of the pieces, all of them tubes, to the inside of the rim instead.
         gaps, nearest: (s, n) results: mm, and the piece's number; not-a-number and -1 where not reached.
     """
@@ -661,6 +667,7 @@ def least_gaps(
     pieces, lanes = kinds.shape[0], raw.shape[2]
     last = np.zeros(lanes, dtype=np.int64)
     for state in range(raw.shape[1]):
+        row = state if points.shape[2] > 1 else 0
         for lane in range(lanes):
             wheel = _wheel(wheels, lane)
             if marks[state, lane] != k.REACHED or (rim_alone and wheel[RIM] <= 0.0):
@@ -698,7 +705,11 @@ def least_gaps(
                 at = (
                     _own(ends, piece, 0)
                     if name < 0
-                    else (points[0, name, lane], points[1, name, lane], points[2, name, lane])
+                    else (
+                        points[0, name, row, lane],
+                        points[1, name, row, lane],
+                        points[2, name, row, lane],
+                    )
                 )
                 one = _in_body(frames, n, at)
                 n, name, skip = carriers[piece, 1], named[piece, 1], 0
@@ -706,7 +717,11 @@ def least_gaps(
                     at = (
                         _own(ends, piece, 1)
                         if name < 0
-                        else (points[0, name, lane], points[1, name, lane], points[2, name, lane])
+                        else (
+                            points[0, name, row, lane],
+                            points[1, name, row, lane],
+                            points[2, name, row, lane],
+                        )
                     )
                     line = _line(one, _in_body(frames, n, at), centre, spindle)
                     gap = np.inf

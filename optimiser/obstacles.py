@@ -23,6 +23,8 @@ CARRIERS = {
     Carrier.KNUCKLE: tyre.KNUCKLE,
     Carrier.STRUT: tyre.STRUT,
     Carrier.TIE_ROD: tyre.TIE_ROD,
+    # everything on the bar hangs on its points, which are told in body axes
+    Carrier.BAR: tyre.BODY,
 }
 # Which carriers a parts file's coordinates are written in the knuckle's own frame for.
 IN_KNUCKLE = frozenset({Carrier.KNUCKLE, Carrier.STRUT})

@@ -12,10 +12,13 @@ import numpy as np
 
 from kinematics import tyre
 from kinematics.arrays import Floats, Ints
+from kinematics.measures.bar import bar_states
 from kinematics.measures.catalogue import Measure, Stage
 from kinematics.measures.envelope import envelope, least_over_envelope
-from kinematics.obstacles import Obstacles, Packed, place_columns
+from kinematics.obstacles import MOVING, Obstacles, Packed, place_columns
 from kinematics.scene import At, Scene, Side
+
+LINK_LENGTH = "antiroll_bar.link_length"
 
 
 @dataclass(frozen=True)
@@ -75,9 +78,7 @@ def _least(
     found = np.empty((len(places), scene.lanes))
     nearest = np.empty(found.shape, dtype=np.int64)
     columns = scene.columns(side)
-    points = np.zeros((3, len(packed.channels), scene.lanes))
-    for number, name in enumerate(packed.channels):
-        points[:, number] = scene.point(side, name)
+    points = _hard_points(scene, side, places, packed.channels)
     tyre.least_gaps(
         states.raw,
         states.marks,
@@ -101,6 +102,21 @@ def _least(
         nearest,
     )
     return found, nearest
+
+
+def _hard_points(scene: Scene, side: Side, places: list[At], names: tuple[str, ...]) -> Floats:
+    """Named points of every lane, (3, m, s, n) mm; (3, m, 1, n) where none moves with the state."""
+    moves = not MOVING.isdisjoint(names)
+    points = np.zeros((3, len(names), len(places) if moves else 1, scene.lanes))
+    bar = bar_states(scene, side, places) if moves else None
+    for number, name in enumerate(names):
+        if bar is None or name not in MOVING:
+            points[:, number] = scene.point(side, name)[:, None, :]
+        elif name == "bar_end":
+            points[:, number] = bar.end
+        else:
+            points[:, number] = bar.end + bar.link * scene.channels.get(LINK_LENGTH, side)
+    return points
 
 
 def wheels(scene: Scene) -> Floats:

@@ -592,6 +592,25 @@ SLIPS = {
         ["-1 for tyre.growth", "0 or more"],
     ),
     # the parts file
+    "obstacle on a bar whose points nobody tells": (
+        "car",
+        "masses:",
+        "obstacles: [{name: link, on: bar, shape: ball, point: §bar_end, radius: 6}]\nmasses:",
+        ["bar_end of a bar whose points the car file does not tell", "pivot"],
+    ),
+    "obstacle on the bar beside its points": (
+        "car",
+        "masses:",
+        "obstacles: [{name: bar, on: bar, shape: ball, point: §[20, 580, 300], radius: 9}]\n"
+        + BAR.replace("§", ""),
+        ["a place on the bar that is none of its points", "bar_pivot"],
+    ),
+    "box on the bar": (
+        "car",
+        "masses:",
+        "obstacles: [{name: bar, on: §bar, shape: box, low: [0, 1, 2], high: [3, 4, 5]}]\nmasses:",
+        ["'box' on the bar", "a capsule, chain or ball"],
+    ),
     "obstacle name used twice in the box": (
         "parts",
         "  lower_arm:\n    - id: stock arm\n",

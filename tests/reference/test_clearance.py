@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
 from goals.car import Car as CarFile
 from goals.duties import GoalsFile
@@ -168,6 +169,42 @@ def test_obstacles_hang_on_hard_points_against_a_root_finder(car: Car) -> None:
         expected = gap_to_point(wheels(scene)[0], centre, spindle, there)
         ours = float(gaps(scene, "left", [At(travel, rack=rack)])[0, 0])
         assert ours == pytest.approx(expected, abs=1e-5), name
+
+
+@pytest.mark.parametrize("car", CARS[:3], ids=lambda car: car.name)
+def test_the_bar_and_its_link_go_with_the_bar(car: Car) -> None:
+    """[D] The bar's end by a root finder on two circles in the bar's plane and the link's length.
+
+    The link's joint on the arm goes with a root finder's arm; the end stays on its circle about the bar's
+    axis, at the link's length from that joint.
+    """
+    x, y, z = car.points["ball_joint"]
+    inner_y = 0.5 * (y + car.points["arm_rear"][1])
+    link, end = np.array([x, inner_y, z + 12.0]), np.array([x + 4.0, inner_y - 6.0, z + 110.0])
+    pivot = end + np.array([170.0, -20.0, 5.0])
+    bar = {"diameter": 20, "length": 800, "link_on": "arm"}
+    bar |= {name: p.tolist() for name, p in (("pivot", pivot), ("end", end), ("link", link))}
+    names = ("bar_end", "bar_link", "bar_pivot")
+    mechanism = Mechanism(car)
+    for travel in (-40.0, 0.0, 45.0):
+        found = mechanism.walk(travel, 0.0)
+        joint = on_arm(mechanism, found, link)
+        lever = end - pivot
+
+        def turned(angle: float, lever: Floats = lever) -> Floats:
+            return np.asarray(pivot + turn_by(np.array([0.0, angle, 0.0])) @ lever)
+
+        def miss(angle: float, joint: Floats = joint) -> float:
+            return float(np.linalg.norm(turned(angle) - joint) - np.linalg.norm(end - link))
+
+        angle = brentq(miss, -0.5, 0.5, xtol=1e-13)
+        centre, spindle = wheel_of(mechanism, found)
+        for name, at in zip(names, (turned(angle), joint, pivot), strict=True):
+            case = problem(car, [ball("bar", name)], antiroll_bar=bar)
+            scene = scene_of(case)
+            gap = float(gaps(scene, "left", [At(travel)])[0, 0])
+            by_hand = gap_to_point(wheels(scene)[0], centre, spindle, at)
+            assert gap == pytest.approx(by_hand, abs=1e-6)
 
 
 def test_what_moves_a_hard_point_moves_what_hangs_on_it_and_rides_on_the_strut() -> None:
