@@ -23,7 +23,7 @@ _SHAPE = ("offset", "width")
 def check_fitted(car: Section, parts: Section) -> Iterator[Fault]:
     """Faults of parts that add to a number which neither the car nor any part tells."""
     for part in _parts(parts):
-        for adds in _adds(part):
+        for adds in adds_of(part):
             for section, names in _TOLD_BY_CHOICE.items():
                 for name in names:
                     if _given(adds, section, name) and not _told(car, parts, section, name):
@@ -73,7 +73,7 @@ def _parts(parts: Section) -> Iterator[Section]:
                 yield part
 
 
-def _adds(part: Section) -> Iterator[Section]:
+def adds_of(part: Section) -> Iterator[Section]:
     """Every place where a part adds to numbers: of its own, by a choice, by an adjuster."""
     yield part.down("adds")
     for _, choice in part.down("choices").items():

@@ -193,6 +193,25 @@ def outline_gate() -> Demand:
     return Demand("top_mount_outline", MEASURES["top_mount_room"], (Ask(),), minimum=0.0)
 
 
+def gap_gates(wanted: list[Demand], obstacles: bool, barrel: bool) -> list[Demand]:
+    """The gates of a build with obstacles, or with a wheel whose barrel is known: nothing is touched.
+
+    One that a limit in ``wanted`` already says for every wheel is left out: it would cost its time twice.
+    """
+    told = {"tyre_gap": ("tyre_clearance", obstacles), "rod_gap": ("rod_clearance", barrel)}
+    return [
+        Demand(label, MEASURES[name], (Ask(),), minimum=LEAST_GAP)
+        for label, (name, known) in told.items()
+        if known and not any(_keeps_off(demand, name) for demand in wanted)
+    ]
+
+
+def _keeps_off(demand: Demand, name: str) -> bool:
+    least = demand.minimum
+    every = demand.measure.name == name and demand.asks[0].wheel is None
+    return every and demand.is_limit and least is not None and least >= LEAST_GAP
+
+
 def thread_gate(engagement: float) -> Demand:
     """The gate of a build with a tie-rod kit: an adjuster in the box fits the solved rod length."""
     return Demand("rod_fit", MEASURES["thread_engagement"], (Ask(),), minimum=engagement)

@@ -20,6 +20,7 @@ from kinematics.bar_link import Mount
 from kinematics.bars import Bar
 from kinematics.channels import Channels
 from kinematics.fittings import Fittings
+from kinematics.obstacles import Obstacles
 from kinematics.rods import RodKit
 from kinematics.states import CornerStates, solve
 from kinematics.studs import Stud
@@ -94,6 +95,7 @@ class Scene:
     of the outer tie-rod joint on its stud, (n,) mm; ``price`` is (n,). Tie rods are set already.
     ``channels`` are the points and numbers that the parts and settings of each lane come to; ``fittings``
     are what all lanes have alike.
+    ``obstacles`` are what the tyre must keep off, alike in every lane but for the points they hang on.
     """
 
     car: CarNumbers
@@ -108,6 +110,7 @@ class Scene:
     rod_kit: RodKit | None = None
     stud: Stud | None = None
     fittings: Fittings = field(default_factory=Fittings)
+    obstacles: Obstacles | None = None
     stop: Floats = field(default_factory=lambda: np.zeros(0))
     _store: dict[tuple[Side, At], CornerStates] = field(default_factory=dict, repr=False)
     _turn_sign: Floats | None = field(default=None, repr=False)
@@ -236,6 +239,7 @@ class Scene:
             rod_kit=self.rod_kit,
             stud=self.stud,
             fittings=self.fittings,
+            obstacles=self.obstacles,
             stop=self.stop[lanes],
             _kept={key: figure[..., lanes] for key, figure in self._kept.items()},
             _store={key: states.take(lanes) for key, states in self._store.items()},

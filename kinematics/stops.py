@@ -68,16 +68,18 @@ class Culprit:
     turn: float
 
 
-def solve_stop(scene: Scene, holds: Sequence[Hold]) -> Floats:
-    """The largest sound stop of every lane, (n,) mm of rack; 0 where a hold breaks at the centre."""
-    stop = scene.rack_travel
+def stopped(scene: Scene, holds: Sequence[Hold]) -> Scene:
+    """The same lanes with their largest sound stops; a stop is 0 where a hold breaks at the centre."""
+    scene = scene.with_stop(scene.rack_travel)
     for hold in holds:
-        short = ~_sound(scene.with_stop(stop), hold, SHARES).all(axis=0)
+        sound = _sound(scene, hold, SHARES)
+        short = ~sound.all(axis=0)
         if short.any():
             lanes = np.flatnonzero(short)
-            stop = stop.copy()
-            stop[lanes] = _largest(scene.take(lanes).with_stop(stop[lanes]), hold)
-    return stop
+            stop = scene.stop.copy()
+            stop[lanes] = _largest(scene.take(lanes), hold, sound[:, lanes])
+            scene = scene.with_stop(stop)
+    return scene
 
 
 def sound_at(scene: Scene, holds: Sequence[Hold], stop: Floats) -> Bools:
@@ -111,10 +113,13 @@ def culprit(scene: Scene, holds: Sequence[Hold]) -> Culprit | None:
     return None if worst is None else worst[1]
 
 
-def _largest(scene: Scene, hold: Hold) -> Floats:
-    """The largest sound stop, by halving, of lanes that are not sound at the stop they have."""
+def _largest(scene: Scene, hold: Hold, sound: Bools) -> Floats:
+    """The largest sound stop, by halving, of lanes that are not sound at the stop they have.
+
+    ``sound`` is what :func:`_sound` says of them.
+    """
     shares = np.asarray(SHARES)
-    sound = np.logical_and.accumulate(_sound(scene, hold, SHARES), axis=0)
+    sound = np.logical_and.accumulate(sound, axis=0)
     # the first place that does not hold: a share of the stop, or beyond it by the allowance
     first = (~sound).argmax(axis=0)
     places = np.concatenate(

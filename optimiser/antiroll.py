@@ -56,19 +56,25 @@ def antiroll_bar(car: Car) -> Bar | None:
     )
 
 
-def bar_mount(car: Car, hub: Floats, frame: Floats, lower: Floats, upper: Floats) -> Mount:
+def bar_mount(
+    car: Car, hub: Floats, frame: Floats, strut: tuple[Floats, Floats] | None
+) -> Mount:  # fmt: skip
     """What carries the link, as measured.
 
     Args:
-        hub, lower, upper: hub face and two points on the strut as measured, (3,) mm in left-hand axes.
+        hub: hub face as measured, (3,) mm in left-hand axes.
         frame: (3, 3), the knuckle's frame as measured.
+        strut: lower and upper point on the strut, likewise; None where the car has none.
     """
     assert car.antiroll_bar is not None and car.antiroll_bar.link_on is not None
     carrier = car.antiroll_bar.link_on
     if carrier == "arm":
         return Mount(carrier, np.zeros(3), np.eye(3))
-    strut = frame.T @ (upper - lower)
-    return Mount(carrier, hub, frame, frame.T @ (lower - hub), strut / np.linalg.norm(strut))
+    if strut is None:
+        return Mount(carrier, hub, frame)
+    lower, upper = strut
+    along = frame.T @ (upper - lower)
+    return Mount(carrier, hub, frame, frame.T @ (lower - hub), along / np.linalg.norm(along))
 
 
 def bar_channels(bar: AntirollBar, side: Side, mount: Mount | None) -> dict[str, Floats]:

@@ -8,8 +8,14 @@ from __future__ import annotations
 from goals.parts import BarNumbers, Numbers, PointName, Station
 
 ARM = ("arm_front", "arm_rear", "arm_ball_joint")
-BODY = ("top_mount",)
-KNUCKLE = ("knuckle_ball_joint", "strut_lower", "strut_upper", "hub_face")
+BODY = ("top_mount", "upper_front", "upper_rear", "arm_upper_ball_joint")
+KNUCKLE = (
+    "knuckle_ball_joint",
+    "strut_lower",
+    "strut_upper",
+    "knuckle_upper_ball_joint",
+    "hub_face",
+)
 STEERING = ("tie_rod_outer", "tie_rod_inner")
 VECTORS = (*ARM, *BODY, *KNUCKLE, *STEERING)
 
@@ -31,6 +37,9 @@ OPTIONAL = (
     "wheel.pad",
     "strut.bump",
     "strut.droop",
+    "wheel.barrel_radius",
+    "tyre.shoulder",
+    "tyre.bulge",
 )
 
 NUMBERS = (
@@ -39,9 +48,11 @@ NUMBERS = (
     "wheel.offset",
     "wheel.width",
     "wheel.spacer",
+    "wheel.lip",
     "tyre.width",
     "tyre.diameter",
     "tyre.loaded_radius",
+    "tyre.growth",
     *OPTIONAL,
     "lowered_by",
     STUD_LEVER,
@@ -72,10 +83,14 @@ STEERING_ONLY = frozenset(
 def channel_of(point: PointName, station: Station) -> str:
     """The channel that a point name means for a part at a station.
 
-    ``ball_joint`` is the arm's end for a lower arm and the knuckle's end for every other part.
+    ``ball_joint`` is the arm's end for a lower arm and the knuckle's end for every other part;
+    ``upper_ball_joint`` likewise with the upper arm.
     """
     if point is PointName.BALL_JOINT:
         return "arm_ball_joint" if station is Station.LOWER_ARM else "knuckle_ball_joint"
+    if point is PointName.UPPER_BALL_JOINT:
+        arm = station is Station.UPPER_ARM
+        return "arm_upper_ball_joint" if arm else "knuckle_upper_ball_joint"
     return point.value
 
 

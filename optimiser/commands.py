@@ -66,6 +66,17 @@ class What(StrEnum):
     PARTS = "parts"
 
 
+class Suspension(StrEnum):
+    """A kind of front suspension, as the car file says it."""
+
+    STRUT = "strut"
+    DOUBLE_WISHBONE = "double_wishbone"
+
+
+# What the names of each example's files begin with.
+EXAMPLES = {Suspension.STRUT: "", Suspension.DOUBLE_WISHBONE: "wishbone_"}
+
+
 @contextmanager
 def _plain_errors() -> Iterator[None]:
     """Turn what can be wrong with files and runs into words and an exit code."""
@@ -118,6 +129,9 @@ def _load(goals: Path) -> tuple[Problem, Any]:
 
 @app.command()
 def demo(
+    suspension: Annotated[
+        Suspension, typer.Option(help="Of the example's car.")
+    ] = Suspension.STRUT,
     runs: Runs = HERE,
     as_json: AsJson = False,
     cluster: Cluster = None,
@@ -142,14 +156,15 @@ def demo(
             # beside the files, where their first line tells editors to look
             document = json.dumps(json_schema(kind.value), indent=2) + "\n"
             write_file(folder / f"{kind}.schema.json", document)
-            target = folder / f"{kind}.yaml"
+            target = folder / f"{EXAMPLES[suspension]}{kind}.yaml"
             if target.exists():
                 _say(f"{target} is there already and is used as it is")
             else:
                 example = files("goals.examples").joinpath(target.name)
                 write_file(target, example.read_text(encoding="utf-8"))
                 _say(f"laid down {target}")
-        _search(folder / "goals.yaml", runs, free_name(runs, "demo"), as_json, access)
+        name = free_name(runs, "demo" if suspension is Suspension.STRUT else "demo-wishbone")
+        _search(folder / f"{EXAMPLES[suspension]}goals.yaml", runs, name, as_json, access)
 
 
 @app.command()

@@ -25,7 +25,7 @@ from kinematics.corner import set_rods, set_toe
 from kinematics.measures import Stage
 from kinematics.measures.steer import rack_for, turns
 from kinematics.scene import Scene, Side
-from kinematics.stops import solve_stop, sound_at
+from kinematics.stops import sound_at, stopped
 from optimiser.assembly import Assembly
 from optimiser.space import Dimension
 
@@ -180,7 +180,7 @@ class _Sweeper:
             if lanes.index.size == 0:
                 break
             if step.demand is None:
-                lanes.scene = lanes.scene.with_stop(solve_stop(lanes.scene, self.holds))
+                lanes.scene = stopped(lanes.scene, self.holds)
                 continue
             if step.demand.is_limit:
                 short = self._shortfall(lanes.scene, step.kind, step.demand)

@@ -9,7 +9,16 @@ from typing import Any
 from goals.parts import Part, Position, Station
 from optimiser.channels import numbers_of
 from optimiser.space import AS_IS, Build
-from optimiser.wording import clean, fixed, price, shift_words, short, spoken, stop_words
+from optimiser.wording import (
+    clean,
+    fixed,
+    nearest_words,
+    price,
+    shift_words,
+    short,
+    spoken,
+    stop_words,
+)
 
 Record = dict[str, Any]
 
@@ -141,6 +150,9 @@ def solved_texts(duties: Mapping[str, Record]) -> list[tuple[str, dict[str, str]
         lines += _bar_texts(duties)
     lines.append(("steering stop, mm of rack", _each(duties, lambda s: fixed(s["stop"], 1))))
     lines.append(("stop set by", _each(duties, lambda s: stop_words(s["stop_set_by"]))))
+    if _any(duties, "tyre_nearest"):
+        nearest = _each(duties, lambda s: nearest_words(s.get("tyre_nearest")))
+        lines.append(("tyre comes nearest to", nearest))
     return lines
 
 

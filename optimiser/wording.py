@@ -33,6 +33,7 @@ GATES = {
     "linkage": "toggle_margin",
     "stud_strength": "stud_stress",
     "ball_joint_limit": "ball_joint_tilt",
+    "upper_ball_joint_limit": "upper_ball_joint_tilt",
     "tie_rod_outer_limit": "tie_rod_outer_tilt",
     "tie_rod_inner_limit": "tie_rod_inner_tilt",
     "bar_linkage": "link_angle",
@@ -42,9 +43,12 @@ GATES = {
     "caliper_gap": "caliper_clearance",
     "strut_stroke": "strut_stroke_left",
     "top_mount_outline": "top_mount_room",
+    "tyre_gap": "tyre_clearance",
+    "rod_gap": "rod_clearance",
 }
 # What the gates of the anti-roll bar's linkage come to: it reaches every state.
 BAR_REACHES = {"link_angle": ((None, 90.0 - 1e-6),), "bar_toggle": ((1e-6, None),)}
+GAPS = ("caliper_clearance", "tyre_clearance", "rod_clearance")
 PLAIN = {
     "toe_out_on_turns": "toe-out on turns",
     "lock_inner": "inner wheel lock",
@@ -63,6 +67,9 @@ PLAIN = {
     "top_mount_room": "top mount in outline",
     "top_mount_outline": "top mount in outline",
     "stack_fit": "stud left unfilled",
+    "tyre_gap": "tyre clearance",
+    "rod_gap": "tie rod's clearance in the wheel",
+    "rod_clearance": "tie rod's clearance in the wheel",
 }
 
 
@@ -104,6 +111,15 @@ def stop_words(set_by: Record) -> str:
         return "the rack's own end"
     turn = f" in a {set_by['turn']} turn" if "turn" in set_by else ""
     return f"{plain(set_by['by'])}, {set_by['wheel']} wheel{turn}, {travel_words(set_by['travel'])}"
+
+
+def nearest_words(nearest: Record | None) -> str:
+    """To what the tyre comes nearest: 'rail, 12.3 mm: outer wheel, 40 mm bump, 52.0 mm of rack'."""
+    if nearest is None:
+        return "-"
+    gap, rack = fixed(nearest["gap"], 1), fixed(nearest["rack"], 1)
+    where = f"{nearest['wheel']} wheel, {travel_words(nearest['travel'])}, {rack} mm of rack"
+    return f"{clean(nearest['to'])}, {gap} mm: {where}"
 
 
 def sets_stop(record: Record, key: str) -> bool:
@@ -192,7 +208,7 @@ def bound_words(name: str, bound: Bound) -> str:
     assert low is not None
     if measure_of(name) == "toggle_margin" and low <= NEXT_TO_NOTHING:
         return "not over centre"
-    if measure_of(name) == "caliper_clearance" and low <= NEXT_TO_NOTHING:
+    if measure_of(name) in GAPS and low <= NEXT_TO_NOTHING:
         return "not touching"
     return f">= {short(low)}"
 
@@ -210,6 +226,8 @@ def why_missing(name: str) -> str:
         return "no figure"
     if measure.name.endswith("_tilt") or "antiroll_bar.pivot" in measure.needs_car:
         return "not told or not reached"
+    if measure.name in ("tyre_clearance", "rod_clearance"):
+        return "nothing declared or not reached"
     if measure.name == "stud_stress":
         return "no strength told"
     if measure.name == "stack_fit":

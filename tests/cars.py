@@ -113,13 +113,13 @@ NUMBERS = {
 def _channels(car: Car, lanes: int) -> dict[str, Floats]:
     stock = corners(car)
     numbers = {**NUMBERS, "tyre.diameter": 2.0 * car.loaded_radius + 20.0}
-    points = {
-        "hub_face": np.zeros((3, 1)),
-        "top_mount": stock.top_mount,
-        "knuckle_ball_joint": stock.knuckle_ball_joint,
-        "strut_lower": stock.strut_lower,
-        "strut_upper": stock.strut_lower + 500.0 * stock.strut_direction,
-    }
+    points = {"hub_face": np.zeros((3, 1)), "knuckle_ball_joint": stock.knuckle_ball_joint}
+    if isinstance(stock.upper, c.Strut):
+        points |= {
+            "top_mount": stock.upper.top_mount,
+            "strut_lower": stock.upper.lower,
+            "strut_upper": stock.upper.lower + 500.0 * stock.upper.direction,
+        }
     return {
         **{name: np.full(lanes, value) for name, value in numbers.items()},
         **{name: np.repeat(point, lanes, axis=1) for name, point in points.items()},
@@ -136,15 +136,21 @@ def measured_strut(car: Car) -> MeasuredStrut:
 
 
 def _fittings(car: Car) -> Fittings:
+    known = Fittings(
+        joints=Joints(UPRIGHT, True, UPRIGHT, upper_ball_joint=UPRIGHT),
+        barrel=((0.0, 70.0), (-14.0, 90.0), (-14.0, 140.0), (6.0, 168.0), (120.0, 176.0)),
+        caliper=((-12.0, 95.0), (-12.0, 140.0), (70.0, 152.0), (70.0, 90.0)),
+        arch_x=2.0,
+    )
+    if "top_mount" not in car.points:
+        return known
     strut = measured_strut(car)
     top = MountJoint({"left": strut.direction, "right": strut.direction})
     x, y, _ = car.points["top_mount"]
-    return Fittings(
-        joints=Joints(UPRIGHT, True, UPRIGHT, top),
-        barrel=((0.0, 70.0), (-14.0, 90.0), (-14.0, 140.0), (6.0, 168.0), (120.0, 176.0)),
-        caliper=((-12.0, 95.0), (-12.0, 140.0), (70.0, 152.0), (70.0, 90.0)),
+    return replace(
+        known,
+        joints=Joints(UPRIGHT, True, UPRIGHT, top_mount=top),
         outline=Circle((x + 4.0, y), 20.0),
-        arch_x=2.0,
         struts={"left": strut, "right": strut},
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from kinematics.measures import (
     bar,
+    clearance,
     joints,
     loads,
     mechanics,
@@ -17,7 +18,7 @@ from kinematics.measures.catalogue import Ask, Measure, Stage
 
 MEASURES: dict[str, Measure] = {
     entry.name: entry
-    for module in (static, travel, steer, loads, bar, mechanics, joints, struts, wheels)
+    for module in (static, travel, steer, loads, bar, mechanics, joints, struts, wheels, clearance)
     for entry in module.MEASURES
 }
 

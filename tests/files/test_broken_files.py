@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from goals.faults import InputError
+from goals.obstacles import Box
 from goals.reading import load_goals, load_saved
 from optimiser.assembly import overtravel
 from tests.files.inputs import CAR, GOALS, GOOD, PARTS, faults_of, lay, marked, spoil
@@ -495,6 +496,141 @@ SLIPS = {
         "pieces: §{1: 400, 2.5: 400,",
         ["202005 ways to stack these pieces on each side", "200000 at most"],
     ),
+    "obstacle of no shape": (
+        "car",
+        "masses:",
+        "obstacles: [§{name: rail, on: body}]\nmasses:",
+        ["key 'shape' is missing", "one of capsule, chain"],
+    ),
+    "obstacle of an unknown shape": (
+        "car",
+        "masses:",
+        "obstacles: [{name: a, on: arm, shape: §capsul, ends: [arm_rear, ball_joint], radius: 9}]\nmasses:",
+        ["'capsul' is no shape", "perhaps you meant 'capsule'"],
+    ),
+    "obstacle on an unknown carrier": (
+        "car",
+        "masses:",
+        "obstacles: [{name: a, on: §bdy, shape: ball, point: ball_joint, radius: 9}]\nmasses:",
+        ["'bdy' for obstacles#1.on", "perhaps you meant 'body'"],
+    ),
+    "obstacle on an unknown point": (
+        "car",
+        "masses:",
+        "obstacles: [{name: a, on: arm, shape: capsule, ends: [arm_rear, §bal_joint], radius: 9}]\nmasses:",
+        ["'bal_joint' for obstacles#1.ends#2", "perhaps you meant 'ball_joint'"],
+    ),
+    "obstacle without its radius": (
+        "car",
+        "masses:",
+        "obstacles: [§{name: a, on: arm, shape: capsule, ends: [arm_rear, ball_joint]}]\nmasses:",
+        ["key 'radius' is missing in obstacles#1", "radius of the tube"],
+    ),
+    "obstacle with another shape's key": (
+        "car",
+        "masses:",
+        "obstacles: [{name: a, on: body, shape: plane, point: [0, 400, 300], normal: [0, 1, 0], "
+        "§radius: 3}]\nmasses:",
+        ["unknown key 'radius' in obstacles#1"],
+    ),
+    "obstacle with one end": (
+        "car",
+        "masses:",
+        "obstacles: [{name: a, on: arm, shape: capsule, ends: §[arm_rear], radius: 9}]\nmasses:",
+        ["a list of 1 for obstacles#1.ends", "both ends of its middle line"],
+    ),
+    "obstacle whose ends are one point": (
+        "car",
+        "masses:",
+        "obstacles: [{name: a, on: body, shape: capsule, ends: §[[0, 400, 300], [0, 400, 300.5]], "
+        "radius: 9}]\nmasses:",
+        ["places are one point", "places that are apart"],
+    ),
+    "chain with a link of no length": (
+        "car",
+        "masses:",
+        "obstacles: [{name: a, on: arm, shape: chain, points: §[arm_rear, ball_joint, ball_joint], "
+        "radius: 9}]\nmasses:",
+        ["places #2 and #3 are one point"],
+    ),
+    "arch that is straight": (
+        "car",
+        "masses:",
+        "obstacles: [{name: a, on: body, shape: arch, points: §[[-300, 800, 300], [0, 800, 300], "
+        "[300, 800, 300]], radius: 5}]\nmasses:",
+        ["the three points lie in line"],
+    ),
+    "box upside down": (
+        "car",
+        "masses:",
+        "obstacles: [{name: a, on: body, shape: box, low: [0, 300, 200], high: §[100, 200, 300]}]\nmasses:",
+        ["box is upside down: its y goes from 300 to 200"],
+    ),
+    "plane without a direction": (
+        "car",
+        "masses:",
+        "obstacles: [{name: a, on: body, shape: plane, point: top_mount, normal: §[0, 0, 0]}]\nmasses:",
+        ["a direction of no length"],
+    ),
+    "obstacle name used twice": (
+        "car",
+        "masses:",
+        "obstacles:\n  - {name: a, on: arm, shape: ball, point: ball_joint, radius: 9}\n"
+        "  - {name: §a, on: arm, shape: ball, point: arm_rear, radius: 9}\nmasses:",
+        ["obstacle name 'a' is used twice, first on line 19"],
+    ),
+    "measure that needs obstacles": (
+        "goals",
+        "      lock_inner: {min: 38}",
+        "      §tyre_clearance: {min: 5}",
+        ["tyre_clearance needs the car's section 'obstacles'", "car.yaml lacks"],
+    ),
+    "tyre that shrinks": (
+        "car",
+        "loaded_radius: 290}",
+        "loaded_radius: 290, growth: §-1}",
+        ["-1 for tyre.growth", "0 or more"],
+    ),
+    # the parts file
+    "obstacle on a bar whose points nobody tells": (
+        "car",
+        "masses:",
+        "obstacles: [{name: link, on: bar, shape: ball, point: §bar_end, radius: 6}]\nmasses:",
+        ["bar_end of a bar whose points the car file does not tell", "pivot"],
+    ),
+    "obstacle on the bar beside its points": (
+        "car",
+        "masses:",
+        "obstacles: [{name: bar, on: bar, shape: ball, point: §[20, 580, 300], radius: 9}]\n"
+        + BAR.replace("§", ""),
+        ["a place on the bar that is none of its points", "bar_pivot"],
+    ),
+    "box on the bar": (
+        "car",
+        "masses:",
+        "obstacles: [{name: bar, on: §bar, shape: box, low: [0, 1, 2], high: [3, 4, 5]}]\nmasses:",
+        ["'box' on the bar", "a capsule, chain or ball"],
+    ),
+    "obstacle name used twice in the box": (
+        "parts",
+        "  lower_arm:\n    - id: stock arm\n",
+        "      obstacles: [{name: arm, on: arm, shape: ball, point: ball_joint, radius: 9}]\n"
+        "  lower_arm:\n    - id: stock arm\n"
+        "      obstacles: [{name: §arm, on: arm, shape: ball, point: ball_joint, radius: 9}]\n",
+        ["obstacle name 'arm' is used twice, first on line 7"],
+    ),
+    "barrel of nothing": (
+        "parts",
+        "      price: 240",
+        "      sets: {wheel: {barrel_radius: §0}}",
+        ["0 for wheel.barrel_radius", "more than 0"],
+    ),
+    "barrel that cannot be added to": (
+        "parts",
+        "      price: 240",
+        "      adds: {wheel: {§barrel_radius: 3}}",
+        ["unknown key 'barrel_radius'"],
+    ),
     "unknown station": (
         "parts",
         "  tie_rod_stud:",
@@ -553,7 +689,37 @@ SLIPS = {
         "parts",
         "moves: {arm_front:",
         "moves: {§upper_front:",
-        ["'upper_front' as a key", "one of arm_front"],
+        ["upper_front is of a double wishbone", "the car has a strut"],
+    ),
+    "station that the suspension hasn't": (
+        "parts",
+        "  lower_arm:",
+        "  §upper_arm:",
+        ["station 'upper_arm' is of a double wishbone"],
+    ),
+    "stack on a point that the suspension hasn't": (
+        "parts",
+        "stack: {point: tie_rod_outer",
+        "stack: {point: §upper_ball_joint",
+        ["upper_ball_joint is of a double wishbone"],
+    ),
+    "wishbone's points on a strut": (
+        "car",
+        "suspension: strut",
+        "suspension: §double_wishbone",
+        ["suspension is double_wishbone, but the points have top_mount", "expected strut, or"],
+    ),
+    "right-hand point of another suspension": (
+        "car",
+        "static: {toe: 0.0",
+        "points_right: {§upper_front: [100, -400, 480]}\nstatic: {toe: 0.0",
+        ["points_right has upper_front, which a double_wishbone has and a strut has not"],
+    ),
+    "joint that a strut has not": (
+        "car",
+        "static: {toe: 0.0",
+        "joints: {§upper_ball_joint: {tilt: 25}}\nstatic: {toe: 0.0",
+        ["the joint upper_ball_joint is of a double wishbone, and the car has a strut"],
     ),
     "range upside down": ("parts", "range: [-10, 10]", "range: §[10, -10]", ["upside down"]),
     "endless adjuster": ("parts", "step: 2", "step: §0.01", ["2001 positions"]),
@@ -755,16 +921,17 @@ def test_oddities_are_notices(tmp_path: Path) -> None:
     assert "more than half" in notices[2]
 
 
-def test_a_section_that_nothing_uses_is_a_notice(tmp_path: Path) -> None:
-    car = CAR + "obstacles: [{name: rail}]\n"
-    (notice,) = load_goals(lay(tmp_path, car=car)).notices
-    assert "'obstacles' is not used" in notice
-
-
 def test_what_only_parts_tell_will_do_for_a_measure(tmp_path: Path) -> None:
     goals = spoil(GOALS, "      lock_inner: {min: 38}", "      strut_stroke_left: {min: 5}")
     parts = spoil(PARTS, "      price: 240", "      sets: {strut: {bump: 60, droop: 50}}")
     assert load_goals(lay(tmp_path, goals=goals, parts=parts)).notices == []
+    pitch = spoil(
+        PARTS, "      price: 240", "      sets: {hub: {stud_pitch: 1.5}, wheel: {pad: 11}}"
+    )
+    turns = spoil(GOALS, "      lock_inner: {min: 38}", "      wheel_nut_turns: {min: 12}")
+    car = CAR + "hub: {stud_length: 40, stud_diameter: 12}\n"
+    assert load_goals(lay(tmp_path, goals=turns, car=car, parts=pitch)).notices == []
+    assert len(faults_of(lay(tmp_path, goals=turns, car=car))) == 1
     lifted = spoil(PARTS, "      price: 240", "      joints: {top_mount: {tilt: 12}}")
     goals = spoil(GOALS, "      lock_inner: {min: 38}", "      top_mount_tilt: {max: 5}")
     assert load_goals(lay(tmp_path, goals=goals, parts=lifted)).notices == []
@@ -794,6 +961,34 @@ def test_a_wheel_of_another_shape_without_its_inside_is_a_notice(tmp_path: Path)
     parts = spoil(PARTS, "      price: 240", "      sets: {wheel: {offset: 20}}")
     (notice,) = load_goals(lay(tmp_path, car=car, parts=parts)).notices
     assert "slotted arm clears the caliper is not judged" in notice
+
+
+OBSTACLES = """\
+obstacles:
+  - {name: rail, on: body, shape: box, low: [-400, 300, 250], high: [400, 380, 16 in]}
+  - {name: fender, on: body, shape: plane, point: [0, 430, 600], normal: [0, 1, 0]}
+  - {name: arch, on: body, shape: arch, points: [[-390, 840, 288], [0, 840, 680], [390, 840, 288]], radius: 6}
+"""
+
+
+def test_obstacles_are_used(tmp_path: Path) -> None:
+    arm = "  - {name: arm, on: arm, shape: chain, points: [arm_rear, [0, 600, 190], ball_joint], radius: 9}\n"
+    loaded = load_goals(lay(tmp_path, car=CAR + OBSTACLES))
+    assert loaded.notices == []
+    assert loaded.car.obstacles is not None
+    rail = loaded.car.obstacles[0]
+    assert isinstance(rail, Box) and rail.high == (400.0, 380.0, pytest.approx(406.4))
+    (notice,) = load_goals(lay(tmp_path, car=CAR + OBSTACLES + arm)).notices
+    assert "counts as solid" in notice and "barrel_radius" in notice
+    barrel = spoil(CAR + OBSTACLES + arm, "width: 178}", "width: 178, barrel_radius: 188}")
+    assert load_goals(lay(tmp_path, car=barrel)).notices == []
+
+
+def test_parts_of_one_station_may_bring_obstacles_of_one_name(tmp_path: Path) -> None:
+    bar = "      obstacles: [{name: arm, on: arm, shape: ball, point: ball_joint, radius: 9}]\n"
+    parts = spoil(PARTS, "      today: true\n", "      today: true\n" + bar)
+    parts = spoil(parts, "      price: 240\n", "      price: 240\n" + bar)
+    assert faults_of(lay(tmp_path, parts=parts)) == []
 
 
 def test_springs_and_bar_are_used(tmp_path: Path) -> None:

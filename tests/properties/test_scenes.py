@@ -13,10 +13,13 @@ from kinematics.measures import MEASURES, Ask, Measure, Stage
 from kinematics.scene import STRAIGHT, At, DutyFrame, Scene
 from tests.cars import CARS, MIDDLING, Car, geometry, scene_of
 from tests.properties.plausible import another_side, cars
+from tests.wishbones import WISHBONES
 
 FIGURES = tuple(measure for measure in MEASURES.values() if measure.name != "price")
 BOUNDS = tuple(measure for measure in FIGURES if measure.bound is not None)
-some_cars = st.lists(cars(), min_size=3, max_size=6)
+some_cars = st.one_of(
+    *(st.lists(cars(bases), min_size=3, max_size=6) for bases in (CARS, WISHBONES))
+)
 
 
 def columns(batch: list[Car]) -> Floats:

@@ -16,6 +16,7 @@ from goals.duties import GoalsFile
 from goals.parts import Parts
 from kinematics.measures import MEASURES
 from optimiser.evaluate import candidate
+from optimiser.fitted_sheet import fitted_blocks
 from optimiser.inner import sweep
 from optimiser.problem import Problem
 from optimiser.wording import failing, fault_words, lacks
@@ -366,3 +367,20 @@ def test_the_wheel_in_its_arch() -> None:
     centre = CARS[0].points["hub_face"][0] + CARS[0].inset * np.sin(toe) * np.cos(camber)
     assert stock == pytest.approx(centre + 3.0, abs=1e-6)
     assert fore - stock == pytest.approx(7.0, abs=1e-6)
+
+
+def sheet_words(asked: Problem) -> str:
+    assembly = asked.assembly(asked.space.build(0), "only")
+    assert assembly is not None
+    scene = assembly.scene(np.zeros((1, 0), dtype=np.int64))
+    return "\n".join(str(block) for block in fitted_blocks(scene))
+
+
+def test_the_sheet_tells_what_to_count_and_measure_where_it_is_known() -> None:
+    """45 mm of stud less 12 of wheel are 33 mm, at 1.5 mm of pitch 22 full turns."""
+    written = car(hub=HUB, wheel={**WHEEL, "barrel": BARREL}, brake={"profile": CALIPER})
+    words = sheet_words(problem(written, PLAIN))
+    for expected in ("33.0", "'22'", f"{clear(6.0):.1f}", "full turns of the wheel nut"):
+        assert expected in words
+    assert "strut stroke" not in words
+    assert sheet_words(problem(car(), PLAIN)) == ""

@@ -159,6 +159,16 @@ def brute_heights(stack: Stack) -> set[float]:
     return heights
 
 
+def brute_fullest(stack: Stack, height: float, usable: float) -> float:
+    """The most that fills a stud without going over it, of every subset that holds one of that height."""
+    pieces = [t for t, n in stack.pieces.items() for _ in range(n // 2)]
+    subsets = [some for count in range(len(pieces) + 1) for some in combinations(pieces, count)]
+    sums = {round(sum(some), 6) for some in subsets if sum(some) <= usable + 1e-9
+            and any(round(sum(under), 6) == round(height, 6)
+                    for count in range(len(some) + 1) for under in combinations(some, count))}  # fmt: skip
+    return max(sums)
+
+
 def _fills(left: list[float], room: float, slack: float) -> bool:
     return any(
         room - slack - 1e-9 <= sum(some) <= room + 1e-9
@@ -198,7 +208,9 @@ def test_stack_heights_are_what_the_pieces_can_make(
             used = way.under.count(thickness) + way.above.count(thickness)
             assert used <= pieces[thickness] // 2
         if usable is not None:
-            assert usable - slack - 1e-6 <= sum(way.under) + sum(way.above) <= usable + 1e-6
+            filled = sum(way.under) + sum(way.above)
+            assert usable - slack - 1e-6 <= filled <= usable + 1e-6
+            assert filled == pytest.approx(brute_fullest(stack, way.height, usable))
 
 
 def test_what_a_stack_leaves_unfilled_is_a_figure_and_may_be_limited() -> None:
