@@ -103,13 +103,15 @@ def culprit(scene: Scene, holds: Sequence[Hold]) -> Culprit | None:
     if stop >= float(scene.rack_travel[0]):
         return None
     past = scene.with_stop(scene.stop + STEP)
+    places = _places(past, (1.0,), travels(scene))
     worst: tuple[float, Culprit] | None = None
     for hold in holds:
         for side in _sides(scene, hold):
-            for at in _places(past, (1.0,), travels(scene)):
-                room = float(hold.in_hand(hold.state(past, side, [at]))[0, 0])
-                if room < -GRAIN and (worst is None or room < worst[0]):
-                    worst = room, Culprit(hold.name, side, at.travel, at.lock)
+            room = hold.in_hand(hold.state(past, side, places))[:, 0]
+            at = places[int(room.argmin())]
+            least = float(room.min())
+            if least < -GRAIN and (worst is None or least < worst[0]):
+                worst = least, Culprit(hold.name, side, at.travel, at.lock)
     return None if worst is None else worst[1]
 
 

@@ -6,6 +6,8 @@ from the face named, the radius is counted from the spindle.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from kinematics.arrays import Floats
@@ -39,6 +41,7 @@ def bolt_misfit(studs: Floats, stud_circle: Floats, holes: Floats, hole_circle: 
     return np.where(known, 2.0 * gap, np.nan)
 
 
+@lru_cache(maxsize=4096)
 def caliper_gap(barrel: Profile, caliper: Profile, outboard: float) -> float:
     """Least gap between a caliper and the wheel that turns round it, mm; negative where it fouls.
 

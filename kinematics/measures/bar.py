@@ -210,7 +210,8 @@ MEASURES = (
         "axis: the largest over the window of travel (the duty's own where none is asked for), straight "
         "ahead, no sign. Its curve is positive where the link leans away from the bar's axis.",
         source=PRACTICE,
-        stage=Stage.TRAVEL,
+        # seldom what decides: judged when little is left
+        stage=Stage.ENVELOPE,
         figure=_link_angle,
         scale=2.0,
         takes=frozenset({"over", "wheel"}),
