@@ -67,10 +67,11 @@ CAUTIONS = (
 NOT_CHECKED = (
     "tyre clearance to anything that the files declare no obstacle for ('tyre clearance' among the figures "
     "tells of what they do), and clearance of the wheel's spokes",
-    "joint tilt of the top mount's bearing, and of any joint whose limit the car file does not tell",
+    "joint tilt of any joint whose limit the files do not tell",
     "stress in any stud but the outer tie-rod joint's, and in that one only where the parts file says "
     "how strong it is ('stud stress' among the figures)",
-    "strut stroke left in bump and droop",
+    "strut stroke, wheel fit, room round the caliper and the top mount's place where the files do not tell "
+    "their sizes",
     "the anti-roll bar's link against the lower arm, and its joints' tilt; the bar's linkage only where the "
     "car file gives its points",
     "flex: the rack, its mounts and the bushes are taken as rigid",
