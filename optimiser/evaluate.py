@@ -105,19 +105,20 @@ def _sides(measure: Measure, figures: list[Floats], points: bool) -> Record:
 
 
 def _telling(cases: Floats, limits: list[Demand], targets: list[Demand]) -> float:
-    """The case to show of a figure: the one that is worst for what is asked, else the first."""
+    """The case to show: the one with the least in hand to its limits, else the furthest off target."""
     if cases.size == 1 or not (limits or targets):
         return float(cases[0])
-    badness = np.zeros(cases.size)
-    for demand in [*limits, *targets]:
-        one_by_one = [
-            demand.shortfall([c.reshape(1, 1)])[0]
-            if demand.is_limit
-            else abs(c - demand.wanted[0]) / demand.tolerance
-            for c in cases
-        ]
-        badness += np.nan_to_num(np.array(one_by_one, dtype=float), nan=1e6)
-    return float(cases[int(badness.argmax())])
+    if limits:
+        badness = np.max([_beyond(cases, demand) for demand in limits], axis=0)
+    else:
+        badness = np.sum([np.abs(cases - d.wanted[0]) / d.tolerance for d in targets], axis=0)
+    return float(cases[int(np.nan_to_num(badness, nan=np.inf).argmax())])
+
+
+def _beyond(cases: Floats, limit: Demand) -> Floats:
+    """How far each case is beyond the nearer bound of a limit; negative is in hand."""
+    low = np.full_like(cases, -np.inf) if limit.minimum is None else limit.minimum - cases
+    return low if limit.maximum is None else np.maximum(low, cases - limit.maximum)
 
 
 def verdict_of(scene: Scene, wanted: list[Demand]) -> Record:

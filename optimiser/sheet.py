@@ -261,8 +261,13 @@ def _fasteners(build: Build, strut: bool) -> Iterator[Block]:
 
 
 def _of_a_wishbone(line: str) -> str:
-    """A line about a strut as it reads for a car with two arms and a damper."""
-    return line.replace("the top mount's bearing, and of ", "").replace("strut", "damper")
+    """What is not checked of a double wishbone: its damper's stroke never is, and it has no top mount."""
+    if line.startswith("strut stroke"):
+        return (
+            "the damper's stroke; wheel fit and room round the caliper where the files do not tell "
+            "their sizes"
+        )
+    return line
 
 
 def _last_words(strut: bool) -> Iterator[Block]:

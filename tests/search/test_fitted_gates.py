@@ -64,6 +64,9 @@ def clear(face: float) -> float:
     return float(face * 28.0 / np.hypot(20.0, 28.0))
 
 
+ROD: Record = {"inner": 98, "outer": 86, "thread": 40, "pitch": 1.5, "engagement": 18}
+
+
 @dataclass(frozen=True)
 class Case:
     """A car, a station with a good part of today and a bad one, and what is said of the bad one."""
@@ -189,6 +192,40 @@ CASES = {
         {"joints": {"tie_rod_outer": {"tilt": 7, "reserve": 4}}},
         ("needs <= 3",),
         {"joints": {"tie_rod_outer": {"tilt": 40}}},
+    ),
+    # rack and inner joint 120 mm up: the rod falls by 98 over 344 mm even before it moves
+    "inner joint by a rack that stands too high": Case(
+        "tie_rod_inner_limit",
+        car(joints={"tie_rod_inner": {"tilt": 19}}),
+        "rack_mount",
+        {"moves": {"tie_rod_inner": [0, 0, 120]}},
+        ("needs <= 16",),
+    ),
+    # 345 mm eye to eye: (98 + 86 + 205 - 345) / 2 = 22 mm in each end, with a tube of 150 mm none
+    "rods that no tube in the box joins": Case(
+        "rod_fit",
+        car(),
+        "tie_rod",
+        {"rod": {**ROD, "adjusters": [{"length": 150}]}},
+        ("no adjuster in the box fits",),
+        {"rod": {**ROD, "adjusters": [{"length": 205}]}},
+    ),
+    # 5 kN on 40 mm of lever: 32 x 5000 x 40 / (pi 12^3) = 1179 MPa; on 12 mm 354 MPa
+    "stud under a stack that is too high": Case(
+        "stud_strength",
+        car(),
+        "tie_rod_stud",
+        {"strength": {"stud_root": 12, "lever": 40, "allowable_stress": 500}},
+        ("1179 MPa, needs <= 500",),
+        {"strength": {"stud_root": 12, "lever": 12, "allowable_stress": 500}},
+    ),
+    # an arm of 4 mm: the rod cannot follow the wheel's travel on so short a circle
+    "steering arm that goes over centre": Case(
+        "linkage",
+        car(),
+        "knuckle",
+        {"moves": {"tie_rod_outer": [118, 0, 0]}},
+        ("goes over centre or out of reach",),
     ),
 }
 

@@ -276,6 +276,9 @@ def test_a_bent_shell_has_figures_of_both_its_sides() -> None:
         assert entry["sides"].keys() == cases
         assert entry["value"] in entry["sides"].values()
         assert len(set(entry["sides"].values())) == 2
+    # of a limit that holds on both sides the tighter one is shown
+    least = record["measures"]["toggle_margin"]
+    assert least["limit"] and least["value"] == min(least["sides"].values())
     assert record["curves"]["travel_right"]["toe"] != record["curves"]["travel"]["toe"]
     text = printed(print_check, document, bent)
     camber = record["measures"]["camber"]["sides"]
