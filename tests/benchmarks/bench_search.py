@@ -2,13 +2,13 @@
 
     python -m tests.benchmarks.bench_search [--quick] [--seconds 10] [--seeds 3] [--proof 900] [--jobs 1]
 
-Every method runs in one process on one core for the same seconds, on the shipped example and on catalogues made
-from a seed (``made.py``). Seconds are the process's own processor time, so that what else runs on the
+Every method runs in one process on one core for the same seconds, on the shipped example and on catalogues
+made from a seed (``made.py``). Seconds are the process's own processor time, so that what else runs on the
 machine takes nothing from one method and gives it to another; ``--clock wall`` counts them on the wall.
-The optimum is what shimwright finds once it has searched every build, where it does within ``--proof`` seconds.
+The optimum is what shimwright finds once it has searched every build, where it does within ``--proof`` s.
 
-General-purpose optimisers get the whole problem at once, the parts and both duties' settings, and each half of
-their candidates counts for itself: this serves them better than their own value of a candidate, or than a
+General-purpose optimisers get the whole problem at once, the parts and both duties' settings, and each half
+of their candidates counts for itself: this serves them better than their own value of a candidate, or than a
 search for each duty, whose builds would seldom agree. Prints a table in Markdown.
 """
 

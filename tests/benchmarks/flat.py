@@ -142,7 +142,7 @@ class Flat:
         """Candidates (n, variables), as ``sizes`` has them: merit, and violation of each duty (duties, n).
 
         Merit is that of the worst duty, not-a-number unless all hold. A violation is 0 where all limits of
-        the duty hold; it counts the steps of the tests that were not passed, and what the first of them lacks.
+        the duty hold; it counts the steps of tests not passed, and adds what the first of them lacks.
         """
         n = numbers.shape[0]
         picks = numbers[:, : len(self.options)]

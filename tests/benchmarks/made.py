@@ -230,7 +230,7 @@ def _open_duties() -> dict[str, Any]:
 def _duties(made: Made, problem: Problem) -> dict[str, Any]:
     """Both duties around the figures of one build, each at a setting of its own."""
     rng = np.random.default_rng((made.seed, made.car, 9))
-    number, figures = _laid_around(problem, rng)
+    figures = _laid_around(problem, rng)
     duties: dict[str, Any] = {}
     for name, frame in FRAMES.items():
         limits: dict[str, Any] = {}
@@ -255,10 +255,8 @@ def _duties(made: Made, problem: Problem) -> dict[str, Any]:
     return duties
 
 
-def _laid_around(
-    problem: Problem, rng: np.random.Generator
-) -> tuple[int, dict[str, dict[str, float]]]:
-    """A build by chance, and in each duty the figures of its setting that bumps least among good locks."""
+def _laid_around(problem: Problem, rng: np.random.Generator) -> dict[str, dict[str, float]]:
+    """Of a build by chance: figures of its setting that bumps least among good locks, in each duty."""
     number = int(rng.integers(problem.space.builds))
     build = problem.space.build(number)
     figures = {}
@@ -266,7 +264,7 @@ def _laid_around(
         assembly = problem.assembly(build, duty)
         assert assembly is not None
         figures[duty] = _good_setting(problem, assembly, duty, rng)
-    return number, figures
+    return figures
 
 
 def _good_setting(
