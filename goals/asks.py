@@ -12,33 +12,21 @@ from goals.units import kind_of_unit, read_quantity
 ARGUMENTS = ("over", "at", "wheel", "points")
 FIGURES = ("min", "max", "value", "tolerance")
 
-# Sections of the car file that only some measures need.
-OPTIONAL = (
-    "masses",
-    "springs",
-    "antiroll_bar",
-    "rear",
-    "joints",
-    "hub",
-    "brake",
-    "strut",
-    "arch",
-    "top_mount_outline",
-    "obstacles",
-)
-
 # What a section of the car file holds at least, for the fault that asks for it.
 _SECTIONS = {
     "masses": "masses: {total: …, front: …, cg_height: …} in the car file",
     "rear": "rear: {roll_centre_height: …} in the car file",
     "springs": "springs: {rate: …, motion_ratio: …} in the car file",
     "antiroll_bar": "antiroll_bar: {diameter: …, length: …, arm: …, motion_ratio: …} in the car file",
+    "antiroll_bar.pivot": "antiroll_bar: {pivot: …, end: …, link: …, link_on: …} in the car file",
     "joints": "joints: {ball_joint: {tilt: …}} in the car file",
     "hub": "hub: {bolts: …, pitch_circle: …, stud_length: …} in the car file",
     "brake": "brake: {profile: [[y, radius], …]} in the car file",
     "strut": "strut: {bump: …, droop: …} in the car file",
     "arch": "arch: {centre_x: …} in the car file",
     "top_mount_outline": "top_mount_outline: {centre: [x, y], radius: …} in the car file",
+    "obstacles": "obstacles: [{name: …, on: …, shape: …}] in the car file",
+    "wheel.barrel_radius": "wheel: {barrel_radius: …} in the car file",
 }
 
 
@@ -78,7 +66,7 @@ def _put(figure: Section, value: float) -> None:
 def check_asks(goals: Section, car: Section, parts: Section) -> Iterator[Fault]:
     """Faults of limits and targets that name no measure, or ask one for what it doesn't give."""
     measures = catalogue()
-    for name, section in _measures_named(goals):
+    for name, section in measures_named(goals):
         if name in measures:
             yield from _lacking(measures[name], section, car, parts)
         else:
@@ -91,25 +79,13 @@ def check_asks(goals: Section, car: Section, parts: Section) -> Iterator[Fault]:
                 yield _not_taken(measure, ask.down(argument), argument)
 
 
-def unused_sections(car: Section) -> list[str]:
-    """A notice for each section of the car file that no measure uses: silence would promise more."""
-    needed = frozenset().union(*(measure.needs_car for measure in catalogue().values()))
-    used = {name.partition(".")[0] for name in needed}
-    given = car.mapping()
-    return [
-        f"the car's section '{name}' is not used: no measure of this version needs it"
-        for name in OPTIONAL
-        if given.get(name) is not None and name not in used
-    ]
-
-
 def _lacking(measure: Any, section: Section, car: Section, parts: Section) -> Iterator[Fault]:
     given = car.data
     if not isinstance(given, dict):
         return
     for name in sorted(measure.needs_car):
         section_name, _, entry = name.partition(".")
-        written = given.get(section_name) or _from_parts(parts, section_name)
+        written = _with_parts(given.get(section_name), parts, section_name)
         if entry and written is None and section_name in measure.needs_car:
             continue  # the missing section is told already
         if written is None or (entry and isinstance(written, dict) and written.get(entry) is None):
@@ -122,14 +98,16 @@ def _lacking(measure: Any, section: Section, car: Section, parts: Section) -> It
             )
 
 
-def _from_parts(parts: Section, name: str) -> Any:
-    """What parts say together in place of a section of the car file; None where no part does."""
+def _with_parts(written: Any, parts: Section, name: str) -> Any:
+    """A section of the car file with what parts say beside it; None where neither says anything."""
+    if written is not None and not isinstance(written, dict):
+        return written
     said: dict[Any, Any] = {}
     for _, station in parts.down("stations").items():
         for _, part in station.items():
             said |= part.down(name).mapping() if name == "joints" else {}
             said |= part.down("sets", name).mapping()
-    return said or None
+    return {**said, **written} if written is not None else said or None
 
 
 def _not_taken(measure: Any, section: Section, argument: str) -> Fault:
@@ -138,7 +116,8 @@ def _not_taken(measure: Any, section: Section, argument: str) -> Fault:
     return section.fault(f"{measure.name} takes no '{argument}'", expected, key=True)
 
 
-def _measures_named(goals: Section) -> Iterator[tuple[Any, Section]]:
+def measures_named(goals: Section) -> Iterator[tuple[Any, Section]]:
+    """Each measure's name in limits and targets, known or not, with what is asked of it."""
     for _, duty in goals.down("duties").items():
         for kind in ("limits", "targets"):
             if isinstance(duty.down(kind).data, dict):
@@ -148,7 +127,7 @@ def _measures_named(goals: Section) -> Iterator[tuple[Any, Section]]:
 def _known_asks(goals: Section) -> Iterator[tuple[Any, Section]]:
     """Each ask of a measure that exists, with that measure; several asks of one come one by one."""
     measures = catalogue()
-    for name, section in _measures_named(goals):
+    for name, section in measures_named(goals):
         if name in measures:
             several = isinstance(section.data, list)
             for ask in [each for _, each in section.items()] if several else [section]:

@@ -39,7 +39,12 @@ class Strict(BaseModel):
 # Marks of the branch that a choice between two forms took; they stand in pydantic's places of errors
 # and are no keys of the file.
 ONE, MANY, PLAIN, MAPPING = "<one>", "<many>", "<plain>", "<mapping>"
-TAGS = frozenset({ONE, MANY, PLAIN, MAPPING})
+WITH, WITHOUT = "<with>", "<without>"
+
+
+def is_tag(word: object) -> bool:
+    """Whether a step of pydantic's place is such a mark: a word in angle brackets."""
+    return isinstance(word, str) and word.startswith("<") and word.endswith(">")
 
 
 def by_form(form: type | tuple[type, ...], then: str, otherwise: str) -> Discriminator:
@@ -50,6 +55,17 @@ def by_form(form: type | tuple[type, ...], then: str, otherwise: str) -> Discrim
 def plain_or_mapping() -> Discriminator:
     """A mapping (or a model made from one) takes the branch MAPPING, all else PLAIN."""
     return by_form((dict, BaseModel), MAPPING, PLAIN)
+
+
+def by_keys(start: str) -> Discriminator:
+    """A mapping with a key that begins with ``start`` takes the branch WITH, all else WITHOUT."""
+
+    def branch(raw: Any) -> str:
+        keys = type(raw).model_fields if isinstance(raw, BaseModel) else raw
+        has = isinstance(keys, dict) and any(str(key).startswith(start) for key in keys)
+        return WITH if has else WITHOUT
+
+    return Discriminator(branch)
 
 
 _BOUNDS = {"gt": "exclusiveMinimum", "ge": "minimum", "lt": "exclusiveMaximum", "le": "maximum"}

@@ -18,9 +18,14 @@ _ABOVE_ZERO = (
     ("rack", "travel"),
     ("rack", "per_turn"),
     ("wheel", "width"),
+    ("wheel", "barrel_radius"),
     ("tyre", "width"),
     ("tyre", "diameter"),
     ("tyre", "loaded_radius"),
+    ("antiroll_bar", "diameter"),
+    ("antiroll_bar", "length"),
+    ("antiroll_bar", "arm_length"),
+    ("antiroll_bar", "link_length"),
     ("wheel", "pitch_circle"),
     ("wheel", "bore"),
     ("wheel", "pad"),
@@ -28,6 +33,8 @@ _ABOVE_ZERO = (
     ("hub", "spigot"),
     ("hub", "stud_length"),
 )
+
+_NOT_BELOW_ZERO = (("wheel", "lip"), ("tyre", "shoulder"), ("tyre", "growth"), ("tyre", "bulge"))
 
 
 def check_parts(parts: Section, goals: Section) -> Iterator[Fault]:
@@ -107,6 +114,11 @@ def _numbers(sets: Section) -> Iterator[Fault]:
         value = number.quantity(LENGTH)
         if value is not None and value <= 0.0:
             yield number.fault(f"{value:g} for {'.'.join(path)}", "more than 0")
+    for path in _NOT_BELOW_ZERO:
+        number = sets.down(*path)
+        value = number.quantity(LENGTH)
+        if value is not None and value < 0.0:
+            yield number.fault(f"{value:g} for {'.'.join(path)}", "0 or more")
 
 
 def _settings(part: Section) -> Iterator[Fault]:

@@ -6,11 +6,13 @@ front wheel centres on the centre plane, at the measured ride height. The left c
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
-from pydantic import Field, ValidationInfo, field_validator
+from pydantic import Field, Tag, ValidationInfo, field_validator
 
 from goals.base import (
+    WITH,
+    WITHOUT,
     Angle,
     Direction,
     Format,
@@ -22,8 +24,10 @@ from goals.base import (
     SpringRate,
     Strict,
     Whole,
+    by_keys,
 )
 from goals.faults import Unsound
+from goals.obstacles import Obstacle
 from goals.outlines import Barrel, CaliperOutline, PlanOutline, PlanPoint
 
 Positive = Field(gt=0)
@@ -72,6 +76,62 @@ class StrutPointsRight(Strict):
     """Centre of the face that the wheel bolts to, [x, y, z] mm."""
 
 
+class WishbonePoints(Strict):
+    """Hard points of a double-wishbone corner, left side, car axes."""
+
+    arm_front: Point
+    """Front body pivot of the lower arm, [x, y, z] mm."""
+    arm_rear: Point
+    """Rear body pivot of the lower arm, [x, y, z] mm."""
+    ball_joint: Point
+    """Centre of the lower ball joint, [x, y, z] mm."""
+    upper_front: Point
+    """Front body pivot of the upper arm, [x, y, z] mm."""
+    upper_rear: Point
+    """Rear body pivot of the upper arm, [x, y, z] mm."""
+    upper_ball_joint: Point
+    """Centre of the upper ball joint, [x, y, z] mm."""
+    tie_rod_outer: Point
+    """Centre of the outer tie-rod joint, [x, y, z] mm."""
+    tie_rod_inner: Point
+    """Centre of the inner tie-rod joint, rack centred, [x, y, z] mm."""
+    hub_face: Point
+    """Centre of the face that the wheel bolts to, [x, y, z] mm."""
+
+
+class WishbonePointsRight(Strict):
+    """What differs on the right side, y negative; a point left out is the left one mirrored."""
+
+    arm_front: Point | None = None
+    """Front body pivot of the lower arm, [x, y, z] mm."""
+    arm_rear: Point | None = None
+    """Rear body pivot of the lower arm, [x, y, z] mm."""
+    ball_joint: Point | None = None
+    """Centre of the lower ball joint, [x, y, z] mm."""
+    upper_front: Point | None = None
+    """Front body pivot of the upper arm, [x, y, z] mm."""
+    upper_rear: Point | None = None
+    """Rear body pivot of the upper arm, [x, y, z] mm."""
+    upper_ball_joint: Point | None = None
+    """Centre of the upper ball joint, [x, y, z] mm."""
+    tie_rod_outer: Point | None = None
+    """Centre of the outer tie-rod joint, [x, y, z] mm."""
+    tie_rod_inner: Point | None = None
+    """Centre of the inner tie-rod joint, rack centred, [x, y, z] mm."""
+    hub_face: Point | None = None
+    """Centre of the face that the wheel bolts to, [x, y, z] mm."""
+
+
+# Which suspension they are of shows in the points themselves, so that only its own faults are told.
+Points = Annotated[
+    Annotated[StrutPoints, Tag(WITHOUT)] | Annotated[WishbonePoints, Tag(WITH)], by_keys("upper_")
+]
+PointsRight = Annotated[
+    Annotated[StrutPointsRight, Tag(WITHOUT)] | Annotated[WishbonePointsRight, Tag(WITH)],
+    by_keys("upper_"),
+]
+
+
 class Static(Strict):
     """Toe and camber as measured, per wheel: toe-in and a top leaning outward are positive."""
 
@@ -114,6 +174,10 @@ class Wheel(Strict):
     barrel: Barrel | None = None
     """The wheel's inside as [y, radius] pairs, mm: from the pad to the inboard rim, y from the mounting face
     and positive inboard, free space up to that radius from the spindle."""
+    barrel_radius: Annotated[Length, Positive] | None = None
+    """Radius of the rim's inside over the tie rod's end, mm; needed by rod_clearance."""
+    lip: Annotated[Length, Field(ge=0)] = 8.0
+    """From where the rim's width is measured inboard to the rim's inner edge, mm."""
 
 
 class Hub(Strict):
@@ -190,6 +254,12 @@ class Tyre(Strict):
     """Outer diameter, unloaded, mm."""
     loaded_radius: Annotated[Length, Positive]
     """Height of the wheel centre above the ground under load, mm."""
+    shoulder: Annotated[Length, Field(ge=0)] | None = None
+    """Radius of the shoulder's rounding, mm; left out: 0.15 of the width (common practice, no source)."""
+    growth: Annotated[Length, Field(ge=0)] = 0.0
+    """Allowance all round for growth at speed, for movement and for what is stuck to it, mm."""
+    bulge: Annotated[Length, Field(ge=0)] | None = None
+    """How far each side bulges under load, mm; left out: half the deflection (common practice, no source)."""
 
 
 class Masses(Strict):
@@ -216,8 +286,32 @@ class Springs(Strict):
     """Spring travel per wheel travel."""
 
 
+class BarPointsRight(Strict):
+    """What differs of the bar on the right side, y negative; a point left out is the left one mirrored."""
+
+    pivot: Point | None = None
+    """A point on the bar's axis, [x, y, z] mm."""
+    end: Point | None = None
+    """The link's joint at the bar's arm, [x, y, z] mm."""
+    link: Point | None = None
+    """The link's other joint, [x, y, z] mm."""
+
+
+class CornerHeights(Strict):
+    """How the car stands where its corners are not level: wheel travel from ride height, bump positive."""
+
+    left: Length
+    """Left wheel's travel at which the car stands, mm."""
+    right: Length
+    """Right wheel's travel at which the car stands, mm."""
+
+
 class AntirollBar(Strict):
-    """A round front anti-roll bar, solid or a tube, of steel (G 79.3 GPa, E 206 GPa)."""
+    """A round front anti-roll bar, solid or a tube, of steel (G 79.3 GPa, E 206 GPa).
+
+    Its geometry is either told by 'arm' and 'motion_ratio', or solved from 'pivot', 'end', 'link' and
+    'link_on', which go together.
+    """
 
     diameter: Annotated[Length, Positive]
     """Outer diameter of the bar, mm."""
@@ -225,12 +319,24 @@ class AntirollBar(Strict):
     """Inner diameter of a tube, mm; 0 is a solid bar."""
     length: Annotated[Length, Positive]
     """Length of the bar between its arms, the part that twists, mm."""
-    arm: Annotated[Length, Positive]
-    """Lever of the link's joint square to the bar's axis, mm."""
+    arm: Annotated[Length, Positive] | None = None
+    """Lever of the link's joint square to the bar's axis, mm; follows from the bar's points where given."""
     arm_length: Annotated[Length, Positive] | None = None
-    """True length of the arm from bar to link, which bends, mm; as long as 'arm' when left out."""
-    motion_ratio: Annotated[Number, Positive]
-    """Travel of the arm's end per wheel travel."""
+    """True length of the arm from bar to link, which bends, mm; as long as its lever when left out."""
+    motion_ratio: Annotated[Number, Positive] | None = None
+    """Travel of the arm's end per wheel travel; solved where the bar's points are given."""
+    pivot: Point | None = None
+    """A point on the bar's axis, which runs along y, at the left arm, [x, y, z] mm."""
+    end: Point | None = None
+    """The left link's joint at the bar's arm, [x, y, z] mm."""
+    link: Point | None = None
+    """The left link's other joint, [x, y, z] mm."""
+    link_on: Literal["arm", "knuckle", "strut"] | None = None
+    """What carries the link's other joint: the lower arm, the knuckle or the strut."""
+    right: BarPointsRight | None = None
+    """Right-hand points of the bar that differ from the mirrored left ones, y negative."""
+    corner_heights: CornerHeights | None = None
+    """How the car stands, for the bar's preload; level at ride height when left out."""
 
 
 class Rear(Strict):
@@ -289,6 +395,8 @@ class Joints(Strict):
 
     ball_joint: Joint | None = None
     """Lower ball joint: stud in the knuckle, socket in the arm."""
+    upper_ball_joint: Joint | None = None
+    """Upper ball joint of a double wishbone: stud in the knuckle, socket in the arm."""
     tie_rod_outer: Joint | None = None
     """Outer tie-rod joint: stud in the knuckle's arm, eye on the rod."""
     tie_rod_inner: Joint | None = None
@@ -303,13 +411,13 @@ class Car(Strict):
     format: Format
     name: str
     """Name of the car."""
-    suspension: Literal["strut"]
-    """Kind of front suspension: strut, the only one that this version computes."""
+    suspension: Literal["strut", "double_wishbone"]
+    """Kind of front suspension: strut or double_wishbone; it says which points there are."""
     wheelbase: Annotated[Length, Positive]
     """Wheelbase, mm."""
-    points: StrutPoints
+    points: Points
     """Hard points of the left corner at the measured ride height, mm in car axes."""
-    points_right: StrutPointsRight | None = None
+    points_right: PointsRight | None = None
     """Right-hand points that differ from the mirrored left ones, y negative; a mirror when left out."""
     static: Static
     """Toe and camber as measured."""
@@ -339,7 +447,7 @@ class Car(Strict):
     """The wheel arch; needed by wheel_in_arch."""
     top_mount_outline: TopMountOutline | None = None
     """Where the top mount may stand; needed by top_mount_room."""
-    obstacles: list[dict[str, Any]] | None = None
-    """Bodies that the tyre must keep off."""
+    obstacles: list[Obstacle] | None = None
+    """Bodies that the tyre must keep off, left side; a gate: the tyre never touches one."""
     note: str | None = None
     """Anything worth remembering; not used."""

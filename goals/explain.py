@@ -13,7 +13,7 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ValidationError
 
-from goals.base import TAGS
+from goals.base import is_tag
 from goals.document import NO_KEY, Path, Place, key_text
 from goals.faults import MAX_FAULTS, Fault, Unsound, nearest, one_of, show
 from goals.section import Section, spoken, step_into
@@ -195,7 +195,7 @@ def _path(data: Any, loc: list[Any]) -> Path:
     for word in loc:
         text = key_text(word)
         inner = step_into(data, text)
-        if word in TAGS and inner is None:
+        if is_tag(word) and inner is None:
             continue
         path.append(text)
         data = inner

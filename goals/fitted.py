@@ -5,17 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from goals.car import Hub
-from goals.car import Strut as StrutModel
 from goals.faults import Fault
-from goals.parts import WheelNumbers
+from goals.parts import HubNumbers, StrutNumbers, WheelNumbers
 from goals.section import Section
 
 _WHEEL = ("bolts", "pitch_circle", "bore", "pad")
 # Numbers that the car file need not tell: a part can add to one only where somebody tells it.
 _TOLD_BY_CHOICE = {
-    "hub": tuple(Hub.model_fields),
+    "hub": tuple(HubNumbers.model_fields),
     "wheel": tuple(name for name in WheelNumbers.model_fields if name in _WHEEL),
-    "strut": tuple(StrutModel.model_fields),
+    "strut": tuple(StrutNumbers.model_fields),
 }
 # A wheel whose shape changes so has another inside.
 _SHAPE = ("offset", "width")
@@ -24,7 +23,7 @@ _SHAPE = ("offset", "width")
 def check_fitted(car: Section, parts: Section) -> Iterator[Fault]:
     """Faults of parts that add to a number which neither the car nor any part tells."""
     for part in _parts(parts):
-        for adds in _adds(part):
+        for adds in adds_of(part):
             for section, names in _TOLD_BY_CHOICE.items():
                 for name in names:
                     if _given(adds, section, name) and not _told(car, parts, section, name):
@@ -74,7 +73,7 @@ def _parts(parts: Section) -> Iterator[Section]:
                 yield part
 
 
-def _adds(part: Section) -> Iterator[Section]:
+def adds_of(part: Section) -> Iterator[Section]:
     """Every place where a part adds to numbers: of its own, by a choice, by an adjuster."""
     yield part.down("adds")
     for _, choice in part.down("choices").items():

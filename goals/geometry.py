@@ -6,7 +6,11 @@ import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
-from goals.car import StrutPoints
+import numpy as np
+
+from goals.bars import check_bar
+from goals.car import StrutPoints, WishbonePoints
+from goals.document import NO_KEY
 from goals.faults import Fault
 from goals.section import Section
 from goals.units import ANGLE, LENGTH, MASS
@@ -18,7 +22,16 @@ SAME = 1.0
 # A wheel whose contact point is further than this from the ground was measured in two states, mm.
 OFF_GROUND = 15.0
 
-NAMES = tuple(StrutPoints.model_fields)
+NAMES = tuple(dict.fromkeys([*StrutPoints.model_fields, *WishbonePoints.model_fields]))
+# Points that only one kind of suspension has.
+ONLY = {
+    "strut": tuple(n for n in StrutPoints.model_fields if n not in WishbonePoints.model_fields),
+    "double_wishbone": tuple(
+        n for n in WishbonePoints.model_fields if n not in StrutPoints.model_fields
+    ),
+}
+# Least sine of the angle between upper arm and steering axis: in line, the arm holds nothing.
+IN_LINE = 0.05
 
 
 @dataclass(frozen=True)
@@ -32,12 +45,14 @@ class _Side:
 
 def check_car(car: Section) -> Iterator[Fault]:
     """Faults of a car that cannot be: on plain data, passing over what is no number or point."""
+    yield from _other_suspension(car)
+    yield from _strange_right(car)
     for side in _sides(car):
         yield from _wrong_side(side)
         for check in _CHECKS:
             yield from _checked(side, check)
     yield from _masses(car.down("masses"))
-    yield from _bar(car.down("antiroll_bar"))
+    yield from check_bar(car.down("antiroll_bar"))
 
 
 def car_notices(car: Section) -> list[str]:
@@ -61,7 +76,59 @@ def car_notices(car: Section) -> list[str]:
         notices.append(
             "the rack's compliance is not counted: no 'force' in the car's rack says how hard it is pushed"
         )
+    moving = [each for _, each in car.down("obstacles").items() if each.down("on").data != "body"]
+    if moving and car.down("wheel").mapping().get("barrel_radius") is None:
+        notices.append(
+            "the wheel counts as solid, and what reaches into it, as ball joint and tie rod do, touches it: "
+            "no 'barrel_radius' in the car's wheel says how wide it is inside"
+        )
     return notices
+
+
+def other_kind(suspension: object) -> str | None:
+    """The kind of suspension that a car is not; None where the file's word is neither."""
+    others = [kind for kind in ONLY if kind != suspension]
+    return others[0] if len(others) == 1 else None
+
+
+def _other_suspension(car: Section) -> Iterator[Fault]:
+    """Points of a suspension that the car does not have, told once."""
+    own = car.mapping().get("suspension")
+    other = other_kind(own)
+    if other is None:
+        return
+    left = car.down("points")
+    strange = [name for name in ONLY[other] if name in left.mapping()]
+    if strange:
+        found = f"suspension is {own}, but the points have {strange[0]}"
+        yield car.down("suspension").fault(found, f"{other}, or {_listed(ONLY[str(own)])} instead")
+    elif left.mapping() and not any(name in left.mapping() for name in ONLY[str(own)]):
+        found = f"the points have none of those that a {own} has"
+        yield left.fault(found, _listed(ONLY[str(own)]), key=True)
+    else:
+        return
+    # what else is missing would be told of a suspension that may not be meant
+    left.document.broken.add((*left.path, NO_KEY))
+
+
+def _strange_right(car: Section) -> Iterator[Fault]:
+    """What a right side has that the car's suspension has not."""
+    own = car.mapping().get("suspension")
+    other = other_kind(own)
+    if other is None:
+        return
+    left, right = car.down("points"), car.down("points_right")
+    strange = any(name in left.mapping() for name in ONLY[other])
+    for name in ONLY[other]:
+        if name in right.mapping() and not strange:
+            found = f"points_right has {name}, which a {other} has and a {own} has not"
+            yield right.down(name).fault(
+                found, "points of the same suspension on both sides", key=True
+            )
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    return ", ".join(names[:-1]) + " and " + names[-1]
 
 
 def _sides(car: Section) -> Iterator[_Side]:
@@ -114,6 +181,17 @@ def _on_line(a: Vector, b: Vector, point: Vector) -> bool:
     ux, uy, uz = ((q - p) / length for p, q in zip(a, b, strict=True))
     vx, vy, vz = (q - p for p, q in zip(a, point, strict=True))
     return math.hypot(uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx) < SAME
+
+
+def _in_line(front: Vector, rear: Vector, joint: Vector, ball: Vector) -> bool:
+    """True when the upper arm, seen along its pivots, points along the steering axis."""
+    if _on_line(front, rear, joint) or _same(front, rear) or _same(joint, ball):
+        return False
+    f, r, j, b = (np.array(point) for point in (front, rear, joint, ball))
+    pivot = f - r
+    way = np.cross(pivot, j - r)  # in which the joint can move
+    size = float(np.linalg.norm(way) * np.linalg.norm(j - b))
+    return abs(float(way @ (j - b))) < IN_LINE * size
 
 
 def _not_above(upper: Vector, lower: Vector) -> bool:
@@ -170,6 +248,41 @@ _CHECKS = (
         "tie_rod_outer is on the steering axis: the steering arm has no length",
         "a joint beside the line from ball joint to top mount",
     ),
+    _Check(
+        ("upper_front", "upper_rear"),
+        "upper_rear",
+        _same,
+        "upper_front and upper_rear are one point: the upper arm has no axis to turn about",
+        "two pivots that are apart",
+    ),
+    _Check(
+        ("upper_front", "upper_rear", "upper_ball_joint"),
+        "upper_ball_joint",
+        _on_line,
+        "upper_ball_joint is on the line through the upper arm's pivots: the arm has no length",
+        "a ball joint outboard of the pivots",
+    ),
+    _Check(
+        ("upper_ball_joint", "ball_joint"),
+        "upper_ball_joint",
+        _not_above,
+        "upper_ball_joint is not above ball_joint",
+        "a greater z for the upper ball joint",
+    ),
+    _Check(
+        ("upper_front", "upper_rear", "upper_ball_joint", "ball_joint"),
+        "upper_ball_joint",
+        _in_line,
+        "the upper arm points along the steering axis: it holds the knuckle no way",
+        "an arm that stands across the line between the ball joints",
+    ),
+    _Check(
+        ("upper_ball_joint", "ball_joint", "tie_rod_outer"),
+        "tie_rod_outer",
+        _on_line,
+        "tie_rod_outer is on the steering axis: the steering arm has no length",
+        "a joint beside the line between the ball joints",
+    ),
 )
 
 
@@ -188,19 +301,6 @@ def _masses(masses: Section) -> Iterator[Fault]:
     if rear is not None and unsprung_rear is not None and unsprung_rear >= rear > 0:
         found = f"unsprung_rear is {unsprung_rear:g} kg of the rear axle's {rear:g} kg"
         yield masses.down("unsprung_rear").fault(found, "less than the rear axle's mass")
-
-
-def _bar(bar: Section) -> Iterator[Fault]:
-    diameter, bore, arm, length = (
-        bar.down(key).quantity(LENGTH) for key in ("diameter", "bore", "arm", "arm_length")
-    )
-    if diameter is not None and bore is not None and bore >= diameter > 0:
-        found = f"the bar's bore, {bore:g} mm, leaves nothing of its {diameter:g} mm"
-        yield bar.down("bore").fault(found, "less than the diameter")
-    if arm is not None and length is not None and 0 < length < arm:
-        found = f"arm_length is {length:g} mm and the lever 'arm' {arm:g} mm"
-        expected = "a true length no shorter than the lever square to the bar"
-        yield bar.down("arm_length").fault(found, expected)
 
 
 def _contact_height(car: Section) -> float | None:

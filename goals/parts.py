@@ -1,8 +1,9 @@
 """The parts file: what may be bolted on, declared by effect and never coded.
 
-Points fixed to the knuckle (``ball_joint`` outside the arm's station, ``tie_rod_outer``, ``strut_lower``,
-``strut_upper``, ``hub_face``) are given in the knuckle's own frame: origin at the middle of the hub face,
-y along the spindle outward, x forward in the wheel plane and level as measured, z up in the wheel plane.
+Points fixed to the knuckle (``ball_joint`` and ``upper_ball_joint`` outside their arm's station,
+``tie_rod_outer``, ``strut_lower``, ``strut_upper``, ``hub_face``, and ``bar_link`` where knuckle or strut
+carries it) are given in the knuckle's own frame: origin at the middle of the hub face, y along the spindle
+outward, x forward in the wheel plane and level as measured, z up in the wheel plane.
 All other points are given in car axes. Everything is for the left side; the right side is its mirror.
 """
 
@@ -28,6 +29,7 @@ from goals.base import (
 )
 from goals.car import Bolts, Brake, leaves_some
 from goals.faults import Unsound
+from goals.obstacles import Obstacle
 from goals.outlines import Barrel
 from goals.units import LENGTH
 
@@ -41,6 +43,7 @@ class Station(StrEnum):
     RACK_MOUNT = "rack_mount"
     RACK_END = "rack_end"
     LOWER_ARM = "lower_arm"
+    UPPER_ARM = "upper_arm"
     BALL_JOINT_STUB = "ball_joint_stub"
     TOP_MOUNT = "top_mount"
     WHEEL = "wheel"
@@ -54,7 +57,8 @@ class PointName(StrEnum):
     """A point that a part can replace or move.
 
     ``ball_joint`` means the arm's end for a part at the lower_arm station and the knuckle's end
-    elsewhere; ``arm_ball_joint`` and ``knuckle_ball_joint`` say it outright.
+    elsewhere; ``arm_ball_joint`` and ``knuckle_ball_joint`` say it outright. ``upper_ball_joint`` likewise,
+    with the upper_arm station.
     """
 
     ARM_FRONT = "arm_front"
@@ -68,6 +72,14 @@ class PointName(StrEnum):
     TIE_ROD_OUTER = "tie_rod_outer"
     TIE_ROD_INNER = "tie_rod_inner"
     HUB_FACE = "hub_face"
+    UPPER_FRONT = "upper_front"
+    UPPER_REAR = "upper_rear"
+    UPPER_BALL_JOINT = "upper_ball_joint"
+    ARM_UPPER_BALL_JOINT = "arm_upper_ball_joint"
+    KNUCKLE_UPPER_BALL_JOINT = "knuckle_upper_ball_joint"
+    BAR_PIVOT = "bar_pivot"
+    BAR_END = "bar_end"
+    BAR_LINK = "bar_link"
 
 
 class RackNumbers(Strict):
@@ -103,6 +115,10 @@ class WheelData(WheelNumbers):
     """Number of bolt holes."""
     barrel: Barrel | None = None
     """The wheel's inside as [y, radius] pairs, mm, as in the car file."""
+    barrel_radius: Length | None = None
+    """Radius of the rim's inside over the tie rod's end, mm."""
+    lip: Length | None = None
+    """From where the rim's width is measured inboard to the rim's inner edge, mm."""
 
 
 class HubNumbers(Strict):
@@ -149,6 +165,21 @@ class TyreNumbers(Strict):
     """Height of the wheel centre above the ground under load, mm."""
 
 
+class BarNumbers(Strict):
+    """Numbers of the front anti-roll bar."""
+
+    diameter: Length | None = None
+    """Outer diameter of the bar, mm."""
+    bore: Length | None = None
+    """Inner diameter of a tube, mm; 0 is a solid bar."""
+    length: Length | None = None
+    """Length of the bar between its arms, the part that twists, mm."""
+    arm_length: Length | None = None
+    """True length of the arm from bar to link, which bends, mm."""
+    link_length: Length | None = None
+    """Length of the link between its joints, mm; as measured from 'end' to 'link' when no part says."""
+
+
 class Numbers(Strict):
     """Numbers of the car file, under the car file's own names, that a part sets or adds to."""
 
@@ -158,6 +189,8 @@ class Numbers(Strict):
     """Numbers of the front wheels."""
     tyre: TyreNumbers | None = None
     """Numbers of the front tyres."""
+    antiroll_bar: BarNumbers | None = None
+    """Numbers of the front anti-roll bar."""
     hub: HubNumbers | None = None
     """Numbers of the hub."""
     strut: StrutNumbers | None = None
@@ -166,9 +199,22 @@ class Numbers(Strict):
     """Lowering of the body, mm."""
 
 
+class TyreData(TyreNumbers):
+    """What a part may say of the front tyres: their numbers, and what cannot be added to."""
+
+    shoulder: Length | None = None
+    """Radius of the shoulder's rounding, mm."""
+    growth: Length | None = None
+    """Allowance all round for growth at speed, mm."""
+    bulge: Length | None = None
+    """How far each side bulges under load, mm."""
+
+
 class Data(Numbers):
     """What a part says in place of the car file, under the car file's own names."""
 
+    tyre: TyreData | None = None
+    """The front tyres."""
     wheel: WheelData | None = None
     """The front wheels."""
     hub: HubData | None = None
@@ -199,6 +245,8 @@ class PartJoints(Strict):
 
     ball_joint: PartJoint | None = None
     """Lower ball joint."""
+    upper_ball_joint: PartJoint | None = None
+    """Upper ball joint of a double wishbone."""
     tie_rod_outer: PartJoint | None = None
     """Outer tie-rod joint."""
     tie_rod_inner: PartJoint | None = None
@@ -362,6 +410,8 @@ class Part(Strict):
     """Loose pieces on a stud."""
     rod: Rod | None = None
     """How the tie rod makes its length."""
+    obstacles: list[Obstacle] = Field(default_factory=list)
+    """Bodies that come with this part; one with a name of the car's takes that one's place."""
     strength: Strength | None = None
     """Strength of the stud on which the part's stack stands."""
     joints: PartJoints | None = None

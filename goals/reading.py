@@ -15,7 +15,8 @@ from typing import TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from goals.asks import check_asks, in_measure_units, unused_sections
+from goals.asks import check_asks, in_measure_units
+from goals.bars import check_bar_parts
 from goals.boxes import check_parts, parts_notices
 from goals.car import Car
 from goals.document import MAX_BYTES, Document, read_document
@@ -23,7 +24,9 @@ from goals.duties import GoalsFile
 from goals.explain import explain
 from goals.faults import MAX_FAULTS, Fault, InputError, Unsound, nearest
 from goals.fitted import check_fitted, fitted_notices
+from goals.fitting import check_fit
 from goals.geometry import car_notices, check_car
+from goals.obstacles import check_obstacles
 from goals.parts import Parts
 from goals.section import Section
 
@@ -142,10 +145,13 @@ def _check(reader: _Reader, goals: Section, car: Section, parts: Section) -> lis
         check_car(car),
         check_parts(parts, goals),
         check_fitted(car, parts),
+        check_bar_parts(parts, car),
+        check_fit(goals, car, parts),
+        check_obstacles(car, parts),
     ):
         # One more than is shown, so that the rest is known to be there.
         reader.faults += islice(checks, MAX_FAULTS + 1)
-    notices = parts_notices(parts, goals) + car_notices(car) + unused_sections(car)
+    notices = parts_notices(parts, goals) + car_notices(car)
     return notices + fitted_notices(car, parts)
 
 

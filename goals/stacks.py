@@ -22,7 +22,7 @@ class Pile:
 
 
 def piles(stack: Stack) -> list[Pile]:
-    """Every height under the joint that can be built on one side, lowest first, fewest pieces each.
+    """Every height under the joint that can be built on one side, lowest first; fullest, then fewest pieces.
 
     Each side has half the box. Where the stud's usable length is given, what is not under the joint must
     be filled by pieces above it, to within the stack's slack.
@@ -40,7 +40,7 @@ def piles(stack: Stack) -> list[Pile]:
         under = tuple(t for t, n in sorted(used.items(), reverse=True) for _ in range(n))
         pile = Pile(height, under, above)
         held = best.get(height)
-        if held is None or _effort(pile) < _effort(held):
+        if held is None or _rank(pile) < _rank(held):
             best[height] = pile
     return [best[height] for height in sorted(best)]
 
@@ -63,8 +63,9 @@ def _each_side(pieces: Mapping[float, int]) -> dict[float, int]:
     return {thickness: count // 2 for thickness, count in sorted(pieces.items())}
 
 
-def _effort(pile: Pile) -> tuple[int, tuple[float, ...]]:
-    return len(pile.under) + len(pile.above), pile.under
+def _rank(pile: Pile) -> tuple[float, int, tuple[float, ...]]:
+    """Of two piles of one height the fuller is better: a nut must not run out of thread before it clamps."""
+    return -round(sum(pile.above), 6), len(pile.under) + len(pile.above), pile.under
 
 
 def _ways(supply: dict[float, int]) -> Iterator[dict[float, int]]:
@@ -79,7 +80,7 @@ def _ways(supply: dict[float, int]) -> Iterator[dict[float, int]]:
 
 
 def _fill(left: dict[float, int], room: float, slack: float) -> tuple[float, ...] | None:
-    """Fewest pieces that fill ``room`` to within ``slack``, or None where none do."""
+    """The pieces that fill most of ``room``, to within ``slack``, and fewest of them; None where none do."""
     if room < -1e-9:
         return None
     reach: dict[float, tuple[float, ...]] = {0.0: ()}
@@ -89,5 +90,5 @@ def _fill(left: dict[float, int], room: float, slack: float) -> tuple[float, ...
                 grown = round(height + thickness, 6)
                 if grown <= room + 1e-9 and len(reach.get(grown, (0.0,) * 99)) > len(pieces) + 1:
                     reach[grown] = (*pieces, thickness)
-    fitting = [(len(p), -h, p) for h, p in reach.items() if h >= room - slack - 1e-9]
+    fitting = [(-h, len(p), p) for h, p in reach.items() if h >= room - slack - 1e-9]
     return min(fitting)[2] if fitting else None

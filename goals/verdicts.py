@@ -159,6 +159,14 @@ def tilt_gates(limits: Mapping[str, float]) -> list[Demand]:
     ]
 
 
+def bar_gates() -> list[Demand]:
+    """The gates of a car whose anti-roll bar's geometry is told: its linkage reaches every state."""
+    return [
+        Demand("bar_linkage", MEASURES["link_angle"], (Ask(),), maximum=90.0 - 1e-6),
+        Demand("bar_linkage_at_lock", MEASURES["bar_toggle"], (Ask(),), minimum=1e-6),
+    ]
+
+
 def hub_gate() -> Demand:
     """The gate of a wheel and a hub that are both told: one goes on the other, within measuring error."""
     return Demand("hub_fit", MEASURES["hub_fit"], (Ask(),), maximum=MOST_MISFIT)
@@ -183,6 +191,25 @@ def stroke_gate() -> Demand:
 def outline_gate() -> Demand:
     """The gate of a car that bounds its top mounts: their centres stay inside."""
     return Demand("top_mount_outline", MEASURES["top_mount_room"], (Ask(),), minimum=0.0)
+
+
+def gap_gates(wanted: list[Demand], obstacles: bool, barrel: bool) -> list[Demand]:
+    """The gates of a build with obstacles, or with a wheel whose barrel is known: nothing is touched.
+
+    One that a limit in ``wanted`` already says for every wheel is left out: it would cost its time twice.
+    """
+    told = {"tyre_gap": ("tyre_clearance", obstacles), "rod_gap": ("rod_clearance", barrel)}
+    return [
+        Demand(label, MEASURES[name], (Ask(),), minimum=LEAST_GAP)
+        for label, (name, known) in told.items()
+        if known and not any(_keeps_off(demand, name) for demand in wanted)
+    ]
+
+
+def _keeps_off(demand: Demand, name: str) -> bool:
+    least = demand.minimum
+    every = demand.measure.name == name and demand.asks[0].wheel is None
+    return every and demand.is_limit and least is not None and least >= LEAST_GAP
 
 
 def thread_gate(engagement: float) -> Demand:

@@ -12,3 +12,5 @@ Marks = NDArray[np.int8]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 AnyArray = NDArray[Any]
+# A figure of one thing, or of as many as an array has.
+Value = float | Floats

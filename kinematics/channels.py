@@ -46,6 +46,10 @@ class Channels:
         inner_of = None if self.inner_of is None else self.inner_of[lanes]
         return replace(self, outer_of=self.outer_of[lanes], inner_of=inner_of)
 
+    def has(self, name: str) -> bool:
+        """Whether the scene was given a point or number of this name."""
+        return name in self.outer["left"]
+
     def get(self, name: str, side: str = "left") -> Floats:
         """A point (3, n) or a number (n,) of every lane; KeyError where the scene was not given it."""
         value = self.outer.get(side, self.outer["left"])[name][..., self.outer_of]

@@ -1,4 +1,4 @@
-"""Hard points of one strut corner, and their packing into the kernel's columns.
+"""Hard points of one front corner, strut or double wishbone, and their packing into the kernel's columns.
 
 A corner is always a *left* one: x forward, y outward to the left, z up, millimetres, body-fixed. The right
 corner of a car is the mirror image of a left one and sees the rack move the other way.
@@ -38,23 +38,53 @@ def knuckle_frame(toe: float, camber: float) -> Floats:
 
 
 @dataclass(frozen=True)
+class Strut:
+    """Many struts; (3, n), mm."""
+
+    top_mount: Floats  # body axes
+    lower: Floats  # a point on the sliding axis, knuckle frame
+    direction: Floats  # unit vector up the sliding axis, knuckle frame
+
+    def take(self, lanes: Floats) -> Strut:
+        """The struts of the given lane numbers."""
+        return Strut(self.top_mount[:, lanes], self.lower[:, lanes], self.direction[:, lanes])
+
+
+@dataclass(frozen=True)
+class UpperArm:
+    """Many upper arms of double wishbones; (3, n), mm."""
+
+    front: Floats  # body axes, as the next two
+    rear: Floats
+    ball_joint: Floats  # the arm's end
+    knuckle_ball_joint: Floats  # the knuckle's end, knuckle frame
+
+    def take(self, lanes: Floats) -> UpperArm:
+        """The arms of the given lane numbers."""
+        return UpperArm(
+            self.front[:, lanes],
+            self.rear[:, lanes],
+            self.ball_joint[:, lanes],
+            self.knuckle_ball_joint[:, lanes],
+        )
+
+
+@dataclass(frozen=True)
 class Corners:
     """Many corners' geometry; vectors are (3, n), numbers are (n,), all in mm.
 
     The first group is in body axes, the second in each knuckle's own frame (origin at the middle of the
-    hub face, see :func:`knuckle_frame`).
+    hub face, see :func:`knuckle_frame`). ``upper`` is what holds the knuckle above the lower arm.
     """
 
     arm_front: Floats
     arm_rear: Floats
     arm_ball_joint: Floats
-    top_mount: Floats
     tie_rod_inner: Floats
 
     knuckle_ball_joint: Floats
     tie_rod_outer: Floats
-    strut_lower: Floats
-    strut_direction: Floats  # unit vector up the sliding axis
+    upper: Strut | UpperArm
 
     wheel_inset: Floats  # wheel centre outboard of the hub face: spacer less offset
     loaded_radius: Floats
@@ -71,7 +101,9 @@ class Corners:
 
     def take(self, lanes: Floats) -> Corners:
         """The corners of the given lane numbers."""
-        return Corners(**{f.name: getattr(self, f.name)[..., lanes] for f in fields(self)})
+        taken = {f.name: getattr(self, f.name) for f in fields(self)}
+        upper = taken.pop("upper").take(lanes)
+        return Corners(upper=upper, **{name: value[..., lanes] for name, value in taken.items()})
 
 
 def measured_corner(points: dict[str, Floats], toe: float, camber: float, inset: float,
@@ -79,8 +111,9 @@ def measured_corner(points: dict[str, Floats], toe: float, camber: float, inset:
     """One corner (a single lane) from measured points.
 
     Args:
-        points: arm_front, arm_rear, ball_joint, top_mount, strut_lower, tie_rod_outer, tie_rod_inner,
-            hub_face; each (3,), left-hand axes at the measured ride height, mm.
+        points: arm_front, arm_rear, ball_joint, tie_rod_outer, tie_rod_inner, hub_face, and either
+            top_mount, strut_lower or upper_front, upper_rear, upper_ball_joint; each (3,), left-hand axes
+            at the measured ride height, mm.
         toe, camber: degrees as measured, toe-in and top outward positive.
         inset: mm from the hub face outward to the wheel centre (spacer less offset).
         loaded_radius: mm.
@@ -91,19 +124,28 @@ def measured_corner(points: dict[str, Floats], toe: float, camber: float, inset:
     def in_knuckle(name: str) -> Floats:
         return frame.T @ (points[name] - hub)
 
-    lower, upper = in_knuckle("strut_lower"), in_knuckle("top_mount")
-    direction = (upper - lower) / np.linalg.norm(upper - lower)
+    def strut() -> Strut:
+        lower, top = in_knuckle("strut_lower"), in_knuckle("top_mount")
+        direction = (top - lower) / np.linalg.norm(top - lower)
+        return Strut(points["top_mount"][:, None], lower[:, None], direction[:, None])
+
+    def upper_arm() -> UpperArm:
+        return UpperArm(
+            points["upper_front"][:, None],
+            points["upper_rear"][:, None],
+            points["upper_ball_joint"][:, None],
+            in_knuckle("upper_ball_joint")[:, None],
+        )
+
     centre = hub + frame[:, 1] * inset
     return Corners(
         arm_front=points["arm_front"][:, None],
         arm_rear=points["arm_rear"][:, None],
         arm_ball_joint=points["ball_joint"][:, None],
-        top_mount=points["top_mount"][:, None],
         tie_rod_inner=points["tie_rod_inner"][:, None],
         knuckle_ball_joint=in_knuckle("ball_joint")[:, None],
         tie_rod_outer=in_knuckle("tie_rod_outer")[:, None],
-        strut_lower=lower[:, None],
-        strut_direction=direction[:, None],
+        upper=strut() if "top_mount" in points else upper_arm(),
         wheel_inset=np.array([inset]),
         loaded_radius=np.array([loaded_radius]),
         ride_z=np.array([centre[2]]),
@@ -113,28 +155,25 @@ def measured_corner(points: dict[str, Floats], toe: float, camber: float, inset:
 def pack(corners: Corners) -> Floats:
     """Geometry columns (GEOMETRY_ROWS, n) without a tie-rod length, which :func:`set_toe` adds."""
     g = np.zeros((k.GEOMETRY_ROWS, corners.lanes))
-    front, rear, ball = corners.arm_front, corners.arm_rear, corners.arm_ball_joint
-    pivot = (front - rear) / np.linalg.norm(front - rear, axis=0)
-    centre = rear + pivot * _dot(ball - rear, pivot)
-    spoke = ball - centre
-    # turned so that a growing angle lifts the ball joint
-    turned = np.cross(pivot, spoke, axis=0)
-    turned = turned * np.where(turned[2] < 0.0, -1.0, 1.0)
-    strut = corners.strut_lower - corners.knuckle_ball_joint
-    direction = corners.strut_direction
-    foot = strut - direction * _dot(strut, direction)
+    centre, spoke, turned = _circle(corners.arm_front, corners.arm_rear, corners.arm_ball_joint)
     wheel = np.stack([np.zeros(corners.lanes), corners.wheel_inset, np.zeros(corners.lanes)])
     vectors = {
         k.CIRCLE_CENTRE: centre,
         k.CIRCLE_COS: spoke,
         k.CIRCLE_SIN: turned,
-        k.TOP_MOUNT: corners.top_mount,
         k.RACK_END: corners.tie_rod_inner,
-        k.STRUT_FOOT: foot,
-        k.STRUT_AXIS: direction,
         k.ROD_END: corners.tie_rod_outer - corners.knuckle_ball_joint,
         k.WHEEL_CENTRE: wheel - corners.knuckle_ball_joint,
     }
+    if isinstance(corners.upper, Strut):
+        vectors |= _strut_rows(corners.upper, corners.knuckle_ball_joint)
+        g[k.KIND] = k.STRUT
+    else:
+        vectors |= _upper_rows(corners.upper, corners.knuckle_ball_joint)
+        # v . (the upper joint's way as its angle grows) is minus the root: see the kernel
+        axis = corners.upper.ball_joint - corners.arm_ball_joint
+        g[k.UPPER_BRANCH] = np.where(_dot(axis, vectors[k.UPPER_SIN]) > 0.0, -1.0, 1.0)
+        g[k.KIND] = k.WISHBONE
     for row, vector in vectors.items():
         g[row : row + 3] = vector
     g[k.LOADED_RADIUS] = corners.loaded_radius
@@ -143,6 +182,34 @@ def pack(corners: Corners) -> Floats:
     # the ball joint's rise per unit of t at angle zero is the first guess of the wheel centre's
     g[k.START_SLOPE] = 0.5 / np.maximum(turned[2], 1.0)
     return g
+
+
+def _circle(front: Floats, rear: Floats, joint: Floats) -> tuple[Floats, Floats, Floats]:
+    """An arm's circle: its centre, the way from there to the joint, and that way turned by 90 degrees."""
+    pivot = (front - rear) / np.linalg.norm(front - rear, axis=0)
+    centre = rear + pivot * _dot(joint - rear, pivot)
+    spoke = joint - centre
+    # turned so that a growing angle lifts the joint
+    turned = np.cross(pivot, spoke, axis=0)
+    return centre, spoke, turned * np.where(turned[2] < 0.0, -1.0, 1.0)
+
+
+def _strut_rows(strut: Strut, ball_joint: Floats) -> dict[int, Floats]:
+    """Geometry rows of a strut on a knuckle whose ball joint is given in its own frame."""
+    lower = strut.lower - ball_joint
+    foot = lower - strut.direction * _dot(lower, strut.direction)
+    return {k.TOP_MOUNT: strut.top_mount, k.STRUT_FOOT: foot, k.STRUT_AXIS: strut.direction}
+
+
+def _upper_rows(arm: UpperArm, ball_joint: Floats) -> dict[int, Floats]:
+    """Geometry rows of an upper arm, likewise; STRUT_AXIS stays nothing."""
+    centre, spoke, turned = _circle(arm.front, arm.rear, arm.ball_joint)
+    return {
+        k.TOP_MOUNT: centre,
+        k.UPPER_COS: spoke,
+        k.UPPER_SIN: turned,
+        k.STRUT_FOOT: arm.knuckle_ball_joint - ball_joint,
+    }
 
 
 def set_toe(geometry: Floats, toe: float) -> CornerStates:

@@ -44,6 +44,7 @@ class Joints:
     tie_rod_outer: StudJoint | None = None
     tie_rod_inner: bool = False
     ball_joint: StudJoint | None = None
+    upper_ball_joint: StudJoint | None = None
     top_mount: MountJoint | None = None
 
 
@@ -75,15 +76,41 @@ def ball_joint_tilt(raw: Floats, geometry: Floats, joint: StudJoint) -> Floats:
 
     The arm is turned from its measured place about its pivots by Rodrigues' formula.
     """
-    stud = stud_direction(raw, joint.in_knuckle)
-    each_state = (slice(None),) + (None,) * (raw.ndim - geometry.ndim)
-    socket = np.asarray(joint.in_body).reshape(3, *[1] * (raw.ndim - 1)) * np.ones(raw.shape[1:])
-    spoke = geometry[k.CIRCLE_COS : k.CIRCLE_COS + 3][each_state]
-    turned = geometry[k.CIRCLE_SIN : k.CIRCLE_SIN + 3][each_state]
-    pivot = np.cross(spoke, turned, axis=0)
-    pivot = pivot / np.linalg.norm(pivot, axis=0)
     t = raw[k.ARM_T]
     cosine, sine = (1.0 - t * t) / (1.0 + t * t), 2.0 * t / (1.0 + t * t)
+    spoke, turned = (_each_state(geometry, row, raw) for row in (k.CIRCLE_COS, k.CIRCLE_SIN))
+    return _tilt_in_arm(raw, joint, spoke, turned, cosine, sine)
+
+
+def upper_ball_joint_tilt(raw: Floats, geometry: Floats, joint: StudJoint) -> Floats:
+    """Tilt of a double wishbone's upper ball joint, deg, (n,), likewise.
+
+    The upper arm's angle is read from where the knuckle holds the joint: along the steering axis from the
+    lower one, by their distance in the knuckle.
+    """
+    between = np.linalg.norm(geometry[k.STRUT_FOOT : k.STRUT_FOOT + 3], axis=0)
+    joint_at = raw[k.BALL_JOINT : k.BALL_JOINT + 3] + between * raw[k.AXIS : k.AXIS + 3]
+    spoke, turned, centre = (
+        _each_state(geometry, row, raw) for row in (k.UPPER_COS, k.UPPER_SIN, k.TOP_MOUNT)
+    )
+    square = (spoke * spoke).sum(axis=0)
+    cosine, sine = ((way * (joint_at - centre)).sum(axis=0) / square for way in (spoke, turned))
+    return _tilt_in_arm(raw, joint, spoke, turned, cosine, sine)
+
+
+def _each_state(geometry: Floats, row: int, raw: Floats) -> Floats:
+    """A vector of the geometry, with an axis for the states where there is one."""
+    return geometry[row : row + 3][(slice(None),) + (None,) * (raw.ndim - geometry.ndim)]
+
+
+def _tilt_in_arm(
+    raw: Floats, joint: StudJoint, spoke: Floats, turned: Floats, cosine: Floats, sine: Floats
+) -> Floats:
+    """Angle of a stud in the knuckle to a socket in an arm turned by an angle of known cosine and sine."""
+    stud = stud_direction(raw, joint.in_knuckle)
+    socket = np.asarray(joint.in_body).reshape(3, *[1] * (raw.ndim - 1)) * np.ones(raw.shape[1:])
+    pivot = np.cross(spoke, turned, axis=0)
+    pivot = pivot / np.linalg.norm(pivot, axis=0)
     along = (pivot * socket).sum(axis=0)
     socket = (
         socket * cosine

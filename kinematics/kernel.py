@@ -1,4 +1,4 @@
-"""The strut corner's closed form, compiled: flat columns in, flat columns out.
+"""The front corner's closed form, compiled: flat columns in, flat columns out.
 
 One *lane* is one corner's geometry (a column of ``geometry``), one *state* is a wheel travel with a
 rack displacement. ``solve_states`` fills every lane at every state; lanes lie side by side in memory so
@@ -11,6 +11,11 @@ The chain of closed forms:
 2. The strut's sliding axis, fixed in the knuckle, must pass through the top mount M. With L = |BM| the
    place of M along that axis is a square root: this fixes the knuckle up to a turn about the steering
    axis v = BM.
+   On a double wishbone v = BU instead, with U the upper ball joint: it lies on the upper arm's circle
+   (centre C, at C + P cos psi + Q sin psi) and as far from B as in the knuckle, |BU| = h. With e = BC that
+   is 2 (e . P cos psi + e . Q sin psi) = h^2 - e^2 - P^2, again a root whose sign is a branch, fixed as
+   measured. Behind it both are one: the wishbone's knuckle is a strut's whose foot is the vector BU and
+   whose sliding axis has no length.
 3. The tie rod (or, to set the rod's length, a wanted toe) fixes that turn. Either says that a knuckle
    vector p (to the rod end; the spindle) and a body vector d (to the inner rod joint; the heading) have
    a known product p . d. Seen along v they stand at the angle whose cosine is c / sqrt(pp dd). The
@@ -52,6 +57,7 @@ from kinematics.rows import (
     CONTACT_RATE_Z,
     FORWARD,
     GEOMETRY_ROWS,
+    KIND,
     LOADED_RADIUS,
     RACK_END,
     REACHED,
@@ -69,6 +75,9 @@ from kinematics.rows import (
     STRUT_LENGTH,
     TOGGLE_SINE,
     TOP_MOUNT,
+    UPPER_BRANCH,
+    UPPER_COS,
+    UPPER_SIN,
     WHEEL_CENTRE,
 )
 
@@ -79,10 +88,16 @@ _MARK = STATE_ROWS  # the mark as a float
 _GOING = STATE_ROWS + 1  # 1 while a lane is still on its way
 # From the arm's angle:
 _Q = STATE_ROWS + 2  # 1 / (1 + t^2)
-_V = _Q + 1  # ball joint to top mount
+_V = _Q + 1  # steering axis: ball joint to top mount or upper ball joint
 _DV = _V + 3  # its change per radian
-_LL = _DV + 3  # v . v
-_MU = _LL + 1  # place of the top mount along the sliding axis
+_E = (
+    _DV + 3
+)  # ball joint to the body's upper point: the top mount (then v itself), or the upper circle's centre
+_DE = _E + 3  # its change per radian, so minus the ball joint's
+_LL = _DE + 3  # v . v
+_MU = (
+    _LL + 1
+)  # place of the top mount along the sliding axis; of a wishbone 1, or as good as none out of reach
 # From the turn, seen along v; p and d as in the text above:
 _D = _MU + 1
 _P3 = _D + 3  # p . v
@@ -104,13 +119,13 @@ _RISE = _NUM + 1  # wheel centre's rise per radian of arm angle without that par
 _GAIN = _RISE + 1  # and its rise per share of v
 # What the states of a block need of the geometry; f is the strut's foot, a its axis, and any knuckle
 # vector x has five numbers: x . f, x . a, x . p, f . (p x x), a . (p x x).
-_TO_CENTRE = _GAIN + 1  # from the circle's centre to the top mount
+_TO_CENTRE = _GAIN + 1  # from the lower circle's centre to the body's upper point
 _COS = _TO_CENTRE + 3
 _SIN = _COS + 3
 _TOP = _SIN + 3
 _RACK = _TOP + 3  # inner tie-rod joint, rack centred, and its y with the state's displacement
 _RACK_Y = _RACK + 3
-_D_FIXED = _RACK_Y + 1  # d = this + share * v
+_D_FIXED = _RACK_Y + 1  # d = this + share * e
 _FF = _D_FIXED + 3  # f . f
 _DD = _FF + 1  # p . p - rod^2, or nothing
 _OF_P = _DD + 1  # the first three of p
@@ -123,14 +138,21 @@ _SIGN = _OF_R + 5
 _RADIUS = _SIGN + 1
 _FROM = _RADIUS + 1
 _SLOPE = _FROM + 1
-_RIDE = _SLOPE + 1  # wheel-centre height at travel zero, from the top mount
+_RIDE = _SLOPE + 1  # wheel-centre height at travel zero, from the body's upper point
+# The upper arm's circle:
+_UPPER_COS = _RIDE + 1
+_UPPER_SIN = _UPPER_COS + 3
+_UPPER_SIGN = _UPPER_SIN + 3
+_UPPER_RR = _UPPER_SIGN + 1  # its radius squared
 # The halving's bracket, and whether its low end lies below (1) the wanted height:
-_LOW = _RIDE + 1
+_LOW = _UPPER_RR + 1
 _HIGH = _LOW + 1
 _BELOW = _HIGH + 1
 _ROWS = _BELOW + 1
 
 LEAST_MU = 1e-5  # mm of sliding axis between foot and top mount: less is out of reach
+OUT_OF_MU = 1e-6  # what stands there where the strut is too short or the upper arm cannot reach
+LEAST_UPPER = 1e-7  # share of the upper root's squares: less is out of the upper arm's reach
 ARRIVED = 1e-9  # mm of wheel-centre height: if more is left after it, halving takes over
 PLACED = 1e-7  # mm of wheel-centre height: more than this is out of reach
 # A rod out of reach by more than this share of pp dd, and by this much more for each mm that the wheel
@@ -143,6 +165,9 @@ MOST_TURN = 0.2  # of the arm parameter in one step
 MOST_TURN_RATE = 3.0  # rad of turn per rad of arm angle that the iteration follows
 # An arm more than this from its measured angle (tan of half of 75 degrees) is out of reach.
 FURTHEST_T = 0.7673269879789604
+# The safeguard of a wishbone looks for its bracket outward from ride height, in such steps of t.
+BRACKET_STEP = 0.02
+MOST_BRACKET_STEPS = 77
 
 
 @compiled
@@ -159,7 +184,7 @@ def solve_states(
     """Fill ``states`` (STATE_ROWS, n_states, n_lanes) and ``marks`` (n_states, n_lanes).
 
     Args:
-        geometry: (GEOMETRY_ROWS, n_lanes) columns, see the row names above.
+        geometry: (GEOMETRY_ROWS, n_lanes) columns, see the row names above; KIND alike in all lanes.
         travel: (n_states,) mm of wheel-centre height over RIDE_Z, bump positive.
         rack: (n_states, n_lanes) mm along +y from the centred rack.
         by_travel: find the arm's angle for the travel; else hold it at START and ignore the travel.
@@ -170,6 +195,7 @@ def solve_states(
     """
     lanes = geometry.shape[1]
     share = 0.0 if by_toe else 1.0
+    wishbone = _any_wishbone(geometry)
     g = np.zeros(_ROWS * LANES)
     for first in range(0, lanes, LANES):
         width = min(LANES, lanes - first)
@@ -180,6 +206,8 @@ def solve_states(
             for i in range(width, LANES):
                 g[row * LANES + i] = geometry[row, first + width - 1]
         _load(g)
+        if wishbone:
+            _load_upper(g)
         if by_toe:
             _load_knuckle(g, 0.0, np.cos(wanted_toe), -np.sin(wanted_toe))
         else:
@@ -192,11 +220,11 @@ def solve_states(
                 g[_RACK_Y * LANES + i] = g[_RACK_Y * LANES + width - 1]
             _start(g, lift, share)
             if by_travel:
-                _find_arm(g, lift, share)
+                _find_arm(g, lift, share, wishbone)
                 if _still_out(g, lift) > 0.0:
-                    _halve(g, lift, share)
+                    _halve(g, lift, share, wishbone)
             else:
-                _pose(g, share)
+                _pose(g, share, wishbone)
             _fill(g)
             _fill_contact(g)
             _fill_marks(g, lift, by_travel)
@@ -204,6 +232,15 @@ def solve_states(
                 _write(g, states, marks, s, first, LANES)
             else:
                 _write(g, states, marks, s, first, width)
+
+
+@compiled
+def _any_wishbone(geometry):  # type: ignore[no-untyped-def]
+    """Whether the lanes are wishbones; a lane that is no number has no say."""
+    found = 0
+    for i in range(geometry.shape[1]):
+        found += 1 if geometry[KIND, i] > 0.5 else 0
+    return found > 0
 
 
 @njit(inline="always")
@@ -232,6 +269,21 @@ def _load(g):  # type: ignore[no-untyped-def]
         g[_FROM * LANES + i] = g[START * LANES + i]
         g[_SLOPE * LANES + i] = g[START_SLOPE * LANES + i]
         g[_RIDE * LANES + i] = g[RIDE_Z * LANES + i] - g[(TOP_MOUNT + 2) * LANES + i]
+
+
+@compiled
+def _load_upper(g):  # type: ignore[no-untyped-def]
+    """The upper arm's circle of a block, called while the geometry rows still stand."""
+    for axis in range(3):
+        for i in range(LANES):
+            g[(_UPPER_COS + axis) * LANES + i] = g[(UPPER_COS + axis) * LANES + i]
+            g[(_UPPER_SIN + axis) * LANES + i] = g[(UPPER_SIN + axis) * LANES + i]
+    for i in range(LANES):
+        px = g[UPPER_COS * LANES + i]
+        py = g[(UPPER_COS + 1) * LANES + i]
+        pz = g[(UPPER_COS + 2) * LANES + i]
+        g[_UPPER_RR * LANES + i] = px * px + py * py + pz * pz
+        g[_UPPER_SIGN * LANES + i] = g[UPPER_BRANCH * LANES + i]
 
 
 @compiled
@@ -306,16 +358,19 @@ def _start(g, lift, share):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _pose(g, share):  # type: ignore[no-untyped-def]
+def _pose(g, share, wishbone):  # type: ignore[no-untyped-def]
     """Knuckle pose of every lane at its arm parameter, and how it changes with the arm's angle."""
-    _swing(g)
+    if wishbone:
+        _swing_arms(g)
+    else:
+        _swing_strut(g)
     _turn(g, share)
     _place(g)
     _rates(g, share)
 
 
 @compiled
-def _swing(g):  # type: ignore[no-untyped-def]
+def _swing_strut(g):  # type: ignore[no-untyped-def]
     """1 and 2: arm, steering axis, and the top mount's place on the sliding axis."""
     for i in range(LANES):
         t = g[ARM_T * LANES + i]
@@ -344,9 +399,87 @@ def _swing(g):  # type: ignore[no-untyped-def]
         g[_DV * LANES + i] = dvx
         g[(_DV + 1) * LANES + i] = dvy
         g[(_DV + 2) * LANES + i] = dvz
+        g[_E * LANES + i] = vx
+        g[(_E + 1) * LANES + i] = vy
+        g[(_E + 2) * LANES + i] = vz
+        g[_DE * LANES + i] = dvx
+        g[(_DE + 1) * LANES + i] = dvy
+        g[(_DE + 2) * LANES + i] = dvz
         g[_LL * LANES + i] = ll
         # a mount nearer than the foot has no place on the axis: the least value tells it later
-        g[_MU * LANES + i] = np.sqrt(max(ll - g[_FF * LANES + i], 1e-12))
+        g[_MU * LANES + i] = np.sqrt(max(ll - g[_FF * LANES + i], OUT_OF_MU * OUT_OF_MU))
+
+
+@compiled
+def _swing_arms(g):  # type: ignore[no-untyped-def]
+    """1 and 2 of a double wishbone: both arms, and the steering axis between their ball joints.
+
+    a cos psi + b sin psi = c, as in the text above. Where c is too large the upper arm points at the lower
+    ball joint (or away from it) as well as it can: the pose stays continuous, and is marked by its mu.
+    """
+    for i in range(LANES):
+        t = g[ARM_T * LANES + i]
+        q = 1.0 / (1.0 + t * t)
+        ca = (1.0 - t * t) * q
+        sa = 2.0 * t * q
+        px = g[_UPPER_COS * LANES + i]
+        py = g[(_UPPER_COS + 1) * LANES + i]
+        pz = g[(_UPPER_COS + 2) * LANES + i]
+        qx = g[_UPPER_SIN * LANES + i]
+        qy = g[(_UPPER_SIN + 1) * LANES + i]
+        qz = g[(_UPPER_SIN + 2) * LANES + i]
+        ex = g[_TO_CENTRE * LANES + i] - ca * g[_COS * LANES + i] - sa * g[_SIN * LANES + i]
+        ey = (
+            g[(_TO_CENTRE + 1) * LANES + i]
+            - ca * g[(_COS + 1) * LANES + i]
+            - sa * g[(_SIN + 1) * LANES + i]
+        )
+        ez = (
+            g[(_TO_CENTRE + 2) * LANES + i]
+            - ca * g[(_COS + 2) * LANES + i]
+            - sa * g[(_SIN + 2) * LANES + i]
+        )
+        dex = sa * g[_COS * LANES + i] - ca * g[_SIN * LANES + i]
+        dey = sa * g[(_COS + 1) * LANES + i] - ca * g[(_SIN + 1) * LANES + i]
+        dez = sa * g[(_COS + 2) * LANES + i] - ca * g[(_SIN + 2) * LANES + i]
+        a = ex * px + ey * py + ez * pz
+        b = ex * qx + ey * qy + ez * qz
+        n = a * a + b * b
+        # the foot's square is h^2
+        c = 0.5 * (g[_FF * LANES + i] - (ex * ex + ey * ey + ez * ez) - g[_UPPER_RR * LANES + i])
+        disc = n - c * c
+        within = disc > LEAST_UPPER * n
+        # not-a-number stays one: it fails `within` and is not clipped away
+        most = np.sqrt(n)
+        c = c if disc >= 0.0 else (-most if c < 0.0 else most)
+        r = g[_UPPER_SIGN * LANES + i] * np.sqrt(max(disc, 0.0))
+        rn = 1.0 / n
+        cp = (a * c - b * r) * rn
+        sp = (b * c + a * r) * rn
+        vx = ex + cp * px + sp * qx
+        vy = ey + cp * py + sp * qy
+        vz = ez + cp * pz + sp * qz
+        # the upper joint's way per radian of psi; v . that is -r, and v . dv = 0 gives psi's rate
+        tx = cp * qx - sp * px
+        ty = cp * qy - sp * py
+        tz = cp * qz - sp * pz
+        rate = (vx * dex + vy * dey + vz * dez) / (r if within else 1.0)
+        rate = rate if within else 0.0
+        g[_Q * LANES + i] = q
+        g[_E * LANES + i] = ex
+        g[(_E + 1) * LANES + i] = ey
+        g[(_E + 2) * LANES + i] = ez
+        g[_DE * LANES + i] = dex
+        g[(_DE + 1) * LANES + i] = dey
+        g[(_DE + 2) * LANES + i] = dez
+        g[_V * LANES + i] = vx
+        g[(_V + 1) * LANES + i] = vy
+        g[(_V + 2) * LANES + i] = vz
+        g[_DV * LANES + i] = dex + rate * tx
+        g[(_DV + 1) * LANES + i] = dey + rate * ty
+        g[(_DV + 2) * LANES + i] = dez + rate * tz
+        g[_LL * LANES + i] = vx * vx + vy * vy + vz * vz
+        g[_MU * LANES + i] = 1.0 if within else OUT_OF_MU
 
 
 @compiled
@@ -360,9 +493,9 @@ def _turn(g, share):  # type: ignore[no-untyped-def]
         mu = g[_MU * LANES + i]
         p3 = g[_OF_P * LANES + i] + mu * g[(_OF_P + 1) * LANES + i]
         pp = g[(_OF_P + 2) * LANES + i] * ll - p3 * p3
-        dx = g[_D_FIXED * LANES + i] + share * vx
-        dy = g[(_D_FIXED + 1) * LANES + i] + share * vy
-        dz = g[(_D_FIXED + 2) * LANES + i] + share * vz
+        dx = g[_D_FIXED * LANES + i] + share * g[_E * LANES + i]
+        dy = g[(_D_FIXED + 1) * LANES + i] + share * g[(_E + 1) * LANES + i]
+        dz = g[(_D_FIXED + 2) * LANES + i] + share * g[(_E + 2) * LANES + i]
         d3 = vx * dx + vy * dy + vz * dz
         d2 = dx * dx + dy * dy + dz * dz
         # p . d = (p^2 + d^2 - rod^2) / 2, or 0 for the spindle square to the heading
@@ -422,7 +555,8 @@ def _place(g):  # type: ignore[no-untyped-def]
     """Wheel centre, and the knuckle's turn rate without its part about the steering axis.
 
     The knuckle's point at the top mount may only slide along the sliding axis a, whose body direction is
-    that of its five numbers: dB + omega x v = -dmu a, with dB = -dv.
+    that of its five numbers: dB + omega x v = -dmu a, with dB = -dv. A wishbone's v keeps its length, so
+    nothing slides.
     """
     for i in range(LANES):
         _image(g, i, _OF_W, _O)
@@ -465,9 +599,9 @@ def _rates(g, share):  # type: ignore[no-untyped-def]
         pz = g[(_V + 2) * LANES + i] * p3 + g[(_K1 + 2) * LANES + i] * p1
         # d/d(angle) of p . d = (p^2 + d^2 - rod^2) / 2, or 0; a turn of v changes p . d by -S
         held = (
-            (dx - px) * g[_DV * LANES + i]
-            + (dy - py) * g[(_DV + 1) * LANES + i]
-            + (dz - pz) * g[(_DV + 2) * LANES + i]
+            (dx - px) * g[_DE * LANES + i]
+            + (dy - py) * g[(_DE + 1) * LANES + i]
+            + (dz - pz) * g[(_DE + 2) * LANES + i]
         )
         g[_NUM * LANES + i] = (
             wx * (dy * pz - dz * py)
@@ -477,32 +611,36 @@ def _rates(g, share):  # type: ignore[no-untyped-def]
         )
         ox = g[_O * LANES + i]
         oy = g[(_O + 1) * LANES + i]
-        g[_RISE * LANES + i] = wx * oy - wy * ox - g[(_DV + 2) * LANES + i]
+        g[_RISE * LANES + i] = wx * oy - wy * ox - g[(_DE + 2) * LANES + i]
         g[_GAIN * LANES + i] = g[_V * LANES + i] * oy - g[(_V + 1) * LANES + i] * ox
 
 
 @njit(inline="always")
 def _miss(g, i, lift):  # type: ignore[no-untyped-def]
     """Wheel centre's height over the wanted one, mm."""
-    height = g[(_O + 2) * LANES + i] - g[(_V + 2) * LANES + i]
+    height = g[(_O + 2) * LANES + i] - g[(_E + 2) * LANES + i]
     return height - (g[_RIDE * LANES + i] + lift)
 
 
 @njit(inline="always")
 def _lost(g, i, miss):  # type: ignore[no-untyped-def]
-    """Whether the rod is surely out of reach at the wanted height, this far from it."""
-    return g[_DISC * LANES + i] < -(LOST + LOST_PER_MM * abs(miss)) * g[_M * LANES + i]
+    """Whether the rod is surely out of reach at the wanted height, this far from it.
+
+    Where the upper arm cannot reach, the rod says nothing about other arm angles.
+    """
+    short = g[_DISC * LANES + i] < -(LOST + LOST_PER_MM * abs(miss)) * g[_M * LANES + i]
+    return short & (g[_MU * LANES + i] > LEAST_MU)
 
 
 @compiled
-def _find_arm(g, lift, share):  # type: ignore[no-untyped-def]
+def _find_arm(g, lift, share, wishbone):  # type: ignore[no-untyped-def]
     """Newton's method on the arm parameter of every lane, until the last has arrived.
 
     Close to over-centre (and past it, where the linkage is held in line) the turn's rate has no bound,
     and following it would throw the arm about: there the step leaves it out.
     """
     for _ in range(MOST_STEPS):
-        _pose(g, share)
+        _pose(g, share, wishbone)
         if _still_out(g, lift) == 0.0:
             return
         for i in range(LANES):
@@ -520,7 +658,7 @@ def _find_arm(g, lift, share):  # type: ignore[no-untyped-def]
             moved = t - min(max(step, -MOST_TURN), MOST_TURN)
             moved = min(max(moved, -FURTHEST_T), FURTHEST_T)
             g[ARM_T * LANES + i] = moved if g[_GOING * LANES + i] > 0.0 else t
-    _pose(g, share)
+    _pose(g, share, wishbone)
 
 
 @compiled
@@ -542,28 +680,82 @@ def _still_out(g, lift):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _halve(g, lift, share):  # type: ignore[no-untyped-def]
-    """The safeguard: lanes that Newton's method did not bring home are found by halving, or stay unmet.
-
-    Close to over-centre the wheel centre's height has a square-root corner that Newton's method can
-    bounce on; the height itself stays continuous, so halving the range always closes in.
-    """
+def _bracket_strut(g, lift, share):  # type: ignore[no-untyped-def]
+    """The arm's whole range, where the wanted height lies between the heights of its ends."""
     for i in range(LANES):
         g[_LOW * LANES + i] = -FURTHEST_T
         g[_HIGH * LANES + i] = FURTHEST_T
         going = g[_GOING * LANES + i] > 0.0
         g[ARM_T * LANES + i] = -FURTHEST_T if going else g[ARM_T * LANES + i]
-    _pose(g, share)
+    _pose(g, share, False)
     for i in range(LANES):
         g[_BELOW * LANES + i] = 1.0 if _miss(g, i, lift) < 0.0 else 0.0
         going = g[_GOING * LANES + i] > 0.0
         g[ARM_T * LANES + i] = FURTHEST_T if going else g[ARM_T * LANES + i]
-    _pose(g, share)
+    _pose(g, share, False)
     for i in range(LANES):
         # both ends on one side of the wanted height: no arm angle gives it
         below = 1.0 if _miss(g, i, lift) < 0.0 else 0.0
         going = g[_GOING * LANES + i]
         g[_GOING * LANES + i] = 0.0 if below == g[_BELOW * LANES + i] else going
+
+
+@compiled
+def _bracket_arms(g, lift, share):  # type: ignore[no-untyped-def]
+    """The first step outward from ride height, up or down as wanted, that passes the wanted height.
+
+    Far from there the upper arm cannot reach and the upper ball joint may come to lie below the lower one:
+    the ends of the range tell nothing, and the first passage is the one that the linkage comes to.
+    """
+    for i in range(LANES):
+        start = g[_FROM * LANES + i]
+        start = start if abs(start) <= FURTHEST_T else 0.0
+        g[_LOW * LANES + i] = start
+        g[_HIGH * LANES + i] = start
+        going = g[_GOING * LANES + i] > 0.0
+        g[ARM_T * LANES + i] = start if going else g[ARM_T * LANES + i]
+    _pose(g, share, True)
+    for i in range(LANES):
+        g[_BELOW * LANES + i] = 1.0 if _miss(g, i, lift) < 0.0 else 0.0
+    for _ in range(MOST_BRACKET_STEPS):
+        open_lanes = 0.0
+        for i in range(LANES):
+            low, high = g[_LOW * LANES + i], g[_HIGH * LANES + i]
+            # a lane whose bracket is found has low and high on both sides of the height
+            found = _passed(g, i, lift) & (low != high)
+            seeking = (g[_GOING * LANES + i] > 0.0) & (not found) & (abs(high) < FURTHEST_T)
+            step = BRACKET_STEP if g[_BELOW * LANES + i] > 0.0 else -BRACKET_STEP
+            further = min(max(high + step, -FURTHEST_T), FURTHEST_T)
+            g[_LOW * LANES + i] = high if seeking else low
+            g[_HIGH * LANES + i] = further if seeking else high
+            g[ARM_T * LANES + i] = further if seeking else g[ARM_T * LANES + i]
+            open_lanes += 1.0 if seeking else 0.0
+        if open_lanes == 0.0:
+            break
+        _pose(g, share, True)
+    for i in range(LANES):
+        # no passage: no arm angle gives the height
+        going = g[_GOING * LANES + i]
+        g[_GOING * LANES + i] = going if _passed(g, i, lift) else 0.0
+
+
+@njit(inline="always")
+def _passed(g, i, lift):  # type: ignore[no-untyped-def]
+    """Whether the wheel centre now stands on the other side of the wanted height than the low end."""
+    return (1.0 if _miss(g, i, lift) < 0.0 else 0.0) != g[_BELOW * LANES + i]
+
+
+@compiled
+def _halve(g, lift, share, wishbone):  # type: ignore[no-untyped-def]
+    """The safeguard: lanes that Newton's method did not bring home are found by halving, or stay unmet.
+
+    Close to over-centre the wheel centre's height has a square-root corner that Newton's method can
+    bounce on; the height itself stays continuous, so halving the range always closes in.
+    """
+    if wishbone:
+        _bracket_arms(g, lift, share)
+    else:
+        _bracket_strut(g, lift, share)
     for _ in range(MOST_HALVINGS):
         if _count_going(g) == 0.0:
             break
@@ -571,7 +763,7 @@ def _halve(g, lift, share):  # type: ignore[no-untyped-def]
             middle = 0.5 * (g[_LOW * LANES + i] + g[_HIGH * LANES + i])
             going = g[_GOING * LANES + i] > 0.0
             g[ARM_T * LANES + i] = middle if going else g[ARM_T * LANES + i]
-        _pose(g, share)
+        _pose(g, share, wishbone)
         for i in range(LANES):
             t = g[ARM_T * LANES + i]
             miss = _miss(g, i, lift)
@@ -592,7 +784,7 @@ def _fill(g):  # type: ignore[no-untyped-def]
         _image(g, i, _OF_R, ROD_OUTER)
     for axis in range(3):
         for i in range(LANES):
-            ball = g[(_TOP + axis) * LANES + i] - g[(_V + axis) * LANES + i]
+            ball = g[(_TOP + axis) * LANES + i] - g[(_E + axis) * LANES + i]
             g[(AXIS + axis) * LANES + i] = g[(_V + axis) * LANES + i] * g[_RL * LANES + i]
             g[(BALL_JOINT + axis) * LANES + i] = ball
             g[(CENTRE + axis) * LANES + i] = ball + g[(_O + axis) * LANES + i]
@@ -655,7 +847,7 @@ def _fill_contact(g):  # type: ignore[no-untyped-def]
         dsy = wz * sx - wx * sz
         dsz = wx * sy - wy * sx
         grow = sz * dsz * (rl * rl)
-        rate = wz * g[_O * LANES + i] - wx * g[(_O + 2) * LANES + i] - g[(_DV + 1) * LANES + i]
+        rate = wz * g[_O * LANES + i] - wx * g[(_O + 2) * LANES + i] - g[(_DE + 1) * LANES + i]
         side = dsz * sy + sz * dsy + grow * sz * sy
         g[CONTACT_RATE_Y * LANES + i] = rate + down * side
         fall = 2.0 * sz * dsz - grow * level
@@ -668,11 +860,10 @@ def _fill_marks(g, lift, by_travel):  # type: ignore[no-untyped-def]
     for i in range(LANES):
         miss = abs(_miss(g, i, lift))
         there = (miss <= PLACED) if by_travel else (miss >= 0.0)
-        placed = (
-            there & (g[_MU * LANES + i] > LEAST_MU) & (abs(g[(CONTACT + 2) * LANES + i]) < np.inf)
-        )
+        joined = g[_MU * LANES + i] > LEAST_MU
+        placed = there & joined & (abs(g[(CONTACT + 2) * LANES + i]) < np.inf)
         g[_MARK * LANES + i] = (
             (REACHED if placed else ARM_OUT_OF_REACH)
-            if g[_DISC * LANES + i] > 0.0
+            if (g[_DISC * LANES + i] > 0.0) | (not joined)
             else ROD_OUT_OF_REACH
         )

@@ -46,7 +46,7 @@ def crossings(start: Floats, end: Floats, starts: Floats, ends: Floats) -> Float
     along, other = end - start, ends - starts
     turn = along[0] * other[:, 1] - along[1] * other[:, 0]
     away = starts - start
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         here = (away[:, 0] * other[:, 1] - away[:, 1] * other[:, 0]) / turn
         there = (away[:, 0] * along[1] - away[:, 1] * along[0]) / turn
     met = (turn != 0.0) & (here >= 0.0) & (here <= 1.0) & (there >= 0.0) & (there <= 1.0)

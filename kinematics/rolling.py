@@ -15,9 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kinematics.arrays import Floats
-
-Value = float | Floats
+from kinematics.arrays import Floats, Value
 
 GRAVITY = 9.80665  # m/s², standard
 

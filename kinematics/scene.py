@@ -16,9 +16,11 @@ import numpy as np
 
 from kinematics import rows as k
 from kinematics.arrays import Floats, Ints
+from kinematics.bar_link import Mount
 from kinematics.bars import Bar
 from kinematics.channels import Channels
 from kinematics.fittings import Fittings
+from kinematics.obstacles import Obstacles
 from kinematics.rods import RodKit
 from kinematics.states import CornerStates, solve
 from kinematics.studs import Stud
@@ -50,7 +52,9 @@ class CarNumbers:
     ``ground_z`` is the contact points' height in body axes as measured (the mean of both sides where they
     differ), from which the CG is counted. ``hub_height`` is the height of the front wheel centres above
     the ground as measured. ``wheel_rate`` is one front spring's rate at its wheel, and
-    ``rear_roll_stiffness`` is in N·m/deg. No ``bar`` means a car without one.
+    ``rear_roll_stiffness`` is in N·m/deg. No ``bar`` means a car without one; ``bar_mounts`` carry its links
+    where its geometry is told, and ``bar_heights`` are the left and right wheel's travel at which the car
+    stands, mm, for the bar's preload.
     """
 
     wheelbase: float
@@ -64,6 +68,8 @@ class CarNumbers:
     hub_height: float | None = None
     wheel_rate: float | None = None
     bar: Bar | None = None
+    bar_mounts: dict[Side, Mount] | None = None
+    bar_heights: tuple[float, float] = (0.0, 0.0)
     rear_roll_stiffness: float | None = None
     rear_track: float | None = None
 
@@ -89,6 +95,7 @@ class Scene:
     of the outer tie-rod joint on its stud, (n,) mm; ``price`` is (n,). Tie rods are set already.
     ``channels`` are the points and numbers that the parts and settings of each lane come to; ``fittings``
     are what all lanes have alike.
+    ``obstacles`` are what the tyre must keep off, alike in every lane but for the points they hang on.
     """
 
     car: CarNumbers
@@ -103,6 +110,7 @@ class Scene:
     rod_kit: RodKit | None = None
     stud: Stud | None = None
     fittings: Fittings = field(default_factory=Fittings)
+    obstacles: Obstacles | None = None
     stop: Floats = field(default_factory=lambda: np.zeros(0))
     _store: dict[tuple[Side, At], CornerStates] = field(default_factory=dict, repr=False)
     _turn_sign: Floats | None = field(default=None, repr=False)
@@ -231,6 +239,7 @@ class Scene:
             rod_kit=self.rod_kit,
             stud=self.stud,
             fittings=self.fittings,
+            obstacles=self.obstacles,
             stop=self.stop[lanes],
             _kept={key: figure[..., lanes] for key, figure in self._kept.items()},
             _store={key: states.take(lanes) for key, states in self._store.items()},

@@ -99,7 +99,7 @@ class CornerStates:
 
 def solve(geometry: Floats, travel: Floats, rack: Floats, *, toe: float | None = None,
           hold_arm: bool = False) -> CornerStates:  # fmt: skip
-    """Solve every lane at every state.
+    """Solve every lane at every state; ValueError where struts and double wishbones are mixed.
 
     Args:
         geometry: (GEOMETRY_ROWS, n) columns from :func:`kinematics.corner.pack`.
@@ -109,6 +109,9 @@ def solve(geometry: Floats, travel: Floats, rack: Floats, *, toe: float | None =
         hold_arm: keep the arm where it stands at ride height, whatever the travel.
     """
     lanes = geometry.shape[1]
+    wishbones = geometry[k.KIND] > 0.5
+    if (wishbones != wishbones[:1]).any() and (geometry[k.KIND] < 0.5).any():
+        raise ValueError("struts and double wishbones cannot be solved in one call")
     states = np.empty((k.STATE_ROWS, travel.shape[0], lanes))
     marks = np.empty((travel.shape[0], lanes), dtype=np.int8)
     by_toe = toe is not None

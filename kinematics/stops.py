@@ -68,16 +68,18 @@ class Culprit:
     turn: float
 
 
-def solve_stop(scene: Scene, holds: Sequence[Hold]) -> Floats:
-    """The largest sound stop of every lane, (n,) mm of rack; 0 where a hold breaks at the centre."""
-    stop = scene.rack_travel
+def stopped(scene: Scene, holds: Sequence[Hold]) -> Scene:
+    """The same lanes with their largest sound stops; a stop is 0 where a hold breaks at the centre."""
+    scene = scene.with_stop(scene.rack_travel)
     for hold in holds:
-        short = ~_sound(scene.with_stop(stop), hold, SHARES).all(axis=0)
+        sound = _sound(scene, hold, SHARES)
+        short = ~sound.all(axis=0)
         if short.any():
             lanes = np.flatnonzero(short)
-            stop = stop.copy()
-            stop[lanes] = _largest(scene.take(lanes).with_stop(stop[lanes]), hold)
-    return stop
+            stop = scene.stop.copy()
+            stop[lanes] = _largest(scene.take(lanes), hold, sound[:, lanes])
+            scene = scene.with_stop(stop)
+    return scene
 
 
 def sound_at(scene: Scene, holds: Sequence[Hold], stop: Floats) -> Bools:
@@ -101,20 +103,25 @@ def culprit(scene: Scene, holds: Sequence[Hold]) -> Culprit | None:
     if stop >= float(scene.rack_travel[0]):
         return None
     past = scene.with_stop(scene.stop + STEP)
+    places = _places(past, (1.0,), travels(scene))
     worst: tuple[float, Culprit] | None = None
     for hold in holds:
         for side in _sides(scene, hold):
-            for at in _places(past, (1.0,), travels(scene)):
-                room = float(hold.in_hand(hold.state(past, side, [at]))[0, 0])
-                if room < -GRAIN and (worst is None or room < worst[0]):
-                    worst = room, Culprit(hold.name, side, at.travel, at.lock)
+            room = hold.in_hand(hold.state(past, side, places))[:, 0]
+            at = places[int(room.argmin())]
+            least = float(room.min())
+            if least < -GRAIN and (worst is None or least < worst[0]):
+                worst = least, Culprit(hold.name, side, at.travel, at.lock)
     return None if worst is None else worst[1]
 
 
-def _largest(scene: Scene, hold: Hold) -> Floats:
-    """The largest sound stop, by halving, of lanes that are not sound at the stop they have."""
+def _largest(scene: Scene, hold: Hold, sound: Bools) -> Floats:
+    """The largest sound stop, by halving, of lanes that are not sound at the stop they have.
+
+    ``sound`` is what :func:`_sound` says of them.
+    """
     shares = np.asarray(SHARES)
-    sound = np.logical_and.accumulate(_sound(scene, hold, SHARES), axis=0)
+    sound = np.logical_and.accumulate(sound, axis=0)
     # the first place that does not hold: a share of the stop, or beyond it by the allowance
     first = (~sound).argmax(axis=0)
     places = np.concatenate(

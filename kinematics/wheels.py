@@ -6,6 +6,8 @@ from the face named, the radius is counted from the spindle.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from kinematics.arrays import Floats
@@ -39,6 +41,7 @@ def bolt_misfit(studs: Floats, stud_circle: Floats, holes: Floats, hole_circle: 
     return np.where(known, 2.0 * gap, np.nan)
 
 
+@lru_cache(maxsize=4096)
 def caliper_gap(barrel: Profile, caliper: Profile, outboard: float) -> float:
     """Least gap between a caliper and the wheel that turns round it, mm; negative where it fouls.
 
@@ -78,14 +81,15 @@ def _between(start: Floats, end: Floats, starts: Floats, ends: Floats) -> Floats
 
 
 def tyre_reach(
-    centre_y: Floats, spindle_y: Floats, width: Floats, diameter: Floats, shoulder: Floats
+    centre_y: Floats, spindle: Floats, width: Floats, diameter: Floats, shoulder: Floats
 ) -> Floats:
     """How far out a tyre reaches across the car, mm along y: the support function of its solid.
 
     The tyre is a cylinder about the spindle whose edges are rounded: a flat one, smaller by ``shoulder`` all
-    round, with a ball of that radius rolled over it. ``spindle_y`` is the spindle's part along y.
+    round, with a ball of that radius rolled over it. ``spindle`` is its unit vector, (3, n); all else (n,).
     """
     radius = 0.5 * diameter - shoulder
     half = 0.5 * width - shoulder
-    level = np.sqrt(np.maximum(1.0 - spindle_y**2, 0.0))
-    return np.asarray(centre_y + half * np.abs(spindle_y) + radius * level + shoulder)
+    return np.asarray(
+        centre_y + half * np.abs(spindle[1]) + radius * np.hypot(spindle[0], spindle[2]) + shoulder
+    )

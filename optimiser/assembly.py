@@ -12,10 +12,12 @@ from goals.car import Car
 from goals.duties import Duty, GoalsFile
 from goals.parts import Part, Rod, Station
 from kinematics.arrays import Floats, Ints
-from kinematics.bars import Bar
+from kinematics.bar_link import Mount
 from kinematics.channels import Channels
 from kinematics.corner import (
     Corners,
+    Strut,
+    UpperArm,
     knuckle_frame,
     measured_corner,
     pack,
@@ -23,11 +25,21 @@ from kinematics.corner import (
     set_toe,
 )
 from kinematics.fittings import Fittings
+from kinematics.obstacles import Obstacles
 from kinematics.rods import RodKit
 from kinematics.scene import CarNumbers, DutyFrame, Scene, Side
 from kinematics.studs import Stud
+from optimiser.antiroll import (
+    antiroll_bar,
+    bar_channels,
+    bar_mount,
+    corner_heights,
+    has_geometry,
+    has_right,
+)
 from optimiser.channels import NUMBERS, OPTIONAL, STUD_LEVER, UNFILLED, channel_of, numbers_of
 from optimiser.fittings import fittings
+from optimiser.obstacles import obstacles_of
 from optimiser.space import Build, Dimension
 
 MIRROR = np.array([1.0, -1.0, 1.0])
@@ -56,7 +68,8 @@ def measured(car: Car, side: Side = "left") -> Corners:
 
 def sides_of(car: Car) -> tuple[Side, ...]:
     """Sides whose geometry differs: the left one alone where the right is its mirror."""
-    return ("left",) if car.points_right is None else ("left", "right")
+    mirrored = car.points_right is None and not has_right(car)
+    return ("left",) if mirrored else ("left", "right")
 
 
 def car_numbers(car: Car) -> CarNumbers:
@@ -76,24 +89,27 @@ def car_numbers(car: Car) -> CarNumbers:
         hub_height=float(drop),
         wheel_rate=None if springs is None else springs.rate * springs.motion_ratio**2,
         bar=antiroll_bar(car),
+        bar_mounts=_bar_mounts(car),
+        bar_heights=corner_heights(car),
         rear_roll_stiffness=None if rear is None else rear.roll_stiffness,
         rear_track=None if rear is None else rear.track,
     )
 
 
-def antiroll_bar(car: Car) -> Bar | None:
-    """The front anti-roll bar; None where the car file gives none."""
-    bar = car.antiroll_bar
-    if bar is None:
+def _bar_mounts(car: Car) -> dict[Side, Mount] | None:
+    if not has_geometry(car):
         return None
-    return Bar(
-        diameter=bar.diameter,
-        bore=bar.bore,
-        length=bar.length,
-        arm=bar.arm,
-        arm_length=bar.arm if bar.arm_length is None else bar.arm_length,
-        motion_ratio=bar.motion_ratio,
-    )
+    return {side: _bar_mount(car, side) for side in ("left", "right")}
+
+
+def _bar_mount(car: Car, side: Side) -> Mount:
+    """What carries the anti-roll bar's link on one side, as measured."""
+    points = corner_points(car, side)
+    frame = knuckle_frame(car.static.toe, car.static.camber)
+    strut = None
+    if "strut_lower" in points:
+        strut = points["strut_lower"], points["top_mount"]
+    return bar_mount(car, points["hub_face"], frame, strut)
 
 
 def duty_frame(goals: GoalsFile, car: Car, duty: Duty) -> DutyFrame:
@@ -132,20 +148,33 @@ def _measured_channels(car: Car, side: Side) -> dict[str, Floats]:
         "arm_front": points["arm_front"],
         "arm_rear": points["arm_rear"],
         "arm_ball_joint": points["ball_joint"],
-        "top_mount": points["top_mount"],
         "tie_rod_inner": points["tie_rod_inner"],
         "knuckle_ball_joint": stock.knuckle_ball_joint[:, 0],
         "tie_rod_outer": stock.tie_rod_outer[:, 0],
-        "strut_lower": stock.strut_lower[:, 0],
-        "strut_upper": frame.T @ (points["top_mount"] - points["hub_face"]),
         "hub_face": np.zeros(3),
     }
+    if isinstance(stock.upper, Strut):
+        base |= {
+            "top_mount": points["top_mount"],
+            "strut_lower": stock.upper.lower[:, 0],
+            "strut_upper": frame.T @ (points["top_mount"] - points["hub_face"]),
+        }
+    else:
+        base |= {
+            "upper_front": points["upper_front"],
+            "upper_rear": points["upper_rear"],
+            "arm_upper_ball_joint": points["upper_ball_joint"],
+            "knuckle_upper_ball_joint": stock.upper.knuckle_ball_joint[:, 0],
+        }
     numbers = car.model_dump(include={"rack", "wheel", "tyre", "hub", "strut"})
     for name in NUMBERS:
         section, _, key = name.partition(".")
         told = (numbers.get(section) or {}).get(key)
         unknown = np.nan if name in OPTIONAL else 0.0
         base[name] = np.array(unknown if told is None else float(told))
+    if car.antiroll_bar is not None:
+        mount = _bar_mount(car, side) if has_geometry(car) else None
+        base.update(bar_channels(car.antiroll_bar, side, mount))
     return base
 
 
@@ -181,6 +210,17 @@ def _move(base: dict[str, Floats], build: Build) -> None:
                 base["strut_upper"] = base["strut_upper"] + np.array(move)
         for channel, value in numbers_of(part.adds).items():
             base[channel] = base[channel] + value
+
+
+def _upper(c: dict[str, Floats]) -> Strut | UpperArm:
+    """What holds the knuckle above the lower arm, by the channels that there are."""
+    hub = c["hub_face"]
+    if "upper_front" in c:
+        joint = c["knuckle_upper_ball_joint"] - hub
+        return UpperArm(c["upper_front"], c["upper_rear"], c["arm_upper_ball_joint"], joint)
+    strut = c["strut_upper"] - c["strut_lower"]
+    direction = strut / np.linalg.norm(strut, axis=0)
+    return Strut(c["top_mount"], c["strut_lower"] - hub, direction)
 
 
 @dataclass(frozen=True)
@@ -231,6 +271,17 @@ class Assembly:
     def _bases(self) -> dict[Side, dict[str, Floats]]:
         return {side: _base_channels(self.car, side, self.build) for side in sides_of(self.car)}
 
+    @cached_property
+    def obstacles(self) -> Obstacles | None:
+        """What the tyre must keep off: the car's obstacles and those of the parts."""
+        return obstacles_of(self.car, self.build)
+
+    @property
+    def knows_barrel(self) -> bool:
+        """Whether the tie rod's gap to the inside of the wheel can be told of this build."""
+        told = bool(np.isfinite(self._bases["left"]["wheel.barrel_radius"]))
+        return told and self.obstacles is not None and bool(self.obstacles.rod_pieces)
+
     def channels(self, side: Side, positions: Ints) -> dict[str, Floats]:
         """Every channel at the positions (n, dimensions): vectors (3, n), numbers (n,)."""
         n = positions.shape[0]
@@ -254,19 +305,16 @@ class Assembly:
     def corners_of(self, side: Side, c: dict[str, Floats]) -> Corners:
         """Corners of ready channels, at the duty's ride height."""
         hub = c["hub_face"]
-        strut = c["strut_upper"] - c["strut_lower"]
         stock = measured(self.car, side)
         return Corners(
             arm_front=c["arm_front"],
             arm_rear=c["arm_rear"],
             arm_ball_joint=c["arm_ball_joint"],
-            top_mount=c["top_mount"],
             tie_rod_inner=c["tie_rod_inner"],
             # a hub face that moves in the knuckle is the knuckle's other points moving the other way
             knuckle_ball_joint=c["knuckle_ball_joint"] - hub,
             tie_rod_outer=c["tie_rod_outer"] - hub,
-            strut_lower=c["strut_lower"] - hub,
-            strut_direction=strut / np.linalg.norm(strut, axis=0),
+            upper=_upper(c),
             wheel_inset=c["wheel.spacer"] - c["wheel.offset"],
             loaded_radius=c["tyre.loaded_radius"],
             ride_z=stock.ride_z[0] + c["lowered_by"] + self.lowering,
@@ -296,6 +344,7 @@ class Assembly:
             rod_kit=self.kit,
             stud=self.stud,
             fittings=self.fittings,
+            obstacles=self.obstacles,
             stud_lever=channels.get(STUD_LEVER),
             channels=channels,
         )
@@ -326,6 +375,7 @@ def as_measured(car: Car, frame: DutyFrame) -> Scene:
         rack_per_turn=np.array([car.rack.per_turn]),
         stud_lever=np.full(1, np.nan),
         fittings=car_fittings(car, {}),
+        obstacles=obstacles_of(car),
         channels=Channels.plain(channels, 1),
         price=np.zeros(1),
     )

@@ -5,11 +5,17 @@ Every form of part effect comes down to a shift of some channels, so that a sett
 
 from __future__ import annotations
 
-from goals.parts import Numbers, PointName, Station
+from goals.parts import BarNumbers, Numbers, PointName, Station
 
 ARM = ("arm_front", "arm_rear", "arm_ball_joint")
-BODY = ("top_mount",)
-KNUCKLE = ("knuckle_ball_joint", "strut_lower", "strut_upper", "hub_face")
+BODY = ("top_mount", "upper_front", "upper_rear", "arm_upper_ball_joint")
+KNUCKLE = (
+    "knuckle_ball_joint",
+    "strut_lower",
+    "strut_upper",
+    "knuckle_upper_ball_joint",
+    "hub_face",
+)
 STEERING = ("tie_rod_outer", "tie_rod_inner")
 VECTORS = (*ARM, *BODY, *KNUCKLE, *STEERING)
 
@@ -31,6 +37,9 @@ OPTIONAL = (
     "wheel.pad",
     "strut.bump",
     "strut.droop",
+    "wheel.barrel_radius",
+    "tyre.shoulder",
+    "tyre.bulge",
 )
 
 NUMBERS = (
@@ -39,9 +48,11 @@ NUMBERS = (
     "wheel.offset",
     "wheel.width",
     "wheel.spacer",
+    "wheel.lip",
     "tyre.width",
     "tyre.diameter",
     "tyre.loaded_radius",
+    "tyre.growth",
     *OPTIONAL,
     "lowered_by",
     STUD_LEVER,
@@ -50,19 +61,36 @@ NUMBERS = (
 # What each station's stack leaves unfilled of its stud; only builds with such a stack have the channel.
 UNFILLED = {station: f"{station.value}.unfilled" for station in Station}
 
-# Channels that leave the straight-ahead pose at a given toe as it is: the tie rod's own ends and the rack.
+# The anti-roll bar's; only a car with a bar has its numbers, only one whose bar's points are told has these.
+BAR = ("bar_pivot", "bar_end", "bar_link")
+BAR_NUMBERS = tuple(f"antiroll_bar.{name}" for name in BarNumbers.model_fields)
+
+# Channels that leave the straight-ahead pose at a given toe as it is: the tie rod's own ends and the rack,
+# and the anti-roll bar, which moves no wheel.
 STEERING_ONLY = frozenset(
-    {*STEERING, "rack.travel", "rack.per_turn", STUD_LEVER, *UNFILLED.values()}
+    {
+        *STEERING,
+        "rack.travel",
+        "rack.per_turn",
+        STUD_LEVER,
+        *UNFILLED.values(),
+        *BAR,
+        *BAR_NUMBERS,
+    }
 )
 
 
 def channel_of(point: PointName, station: Station) -> str:
     """The channel that a point name means for a part at a station.
 
-    ``ball_joint`` is the arm's end for a lower arm and the knuckle's end for every other part.
+    ``ball_joint`` is the arm's end for a lower arm and the knuckle's end for every other part;
+    ``upper_ball_joint`` likewise with the upper arm.
     """
     if point is PointName.BALL_JOINT:
         return "arm_ball_joint" if station is Station.LOWER_ARM else "knuckle_ball_joint"
+    if point is PointName.UPPER_BALL_JOINT:
+        arm = station is Station.UPPER_ARM
+        return "arm_upper_ball_joint" if arm else "knuckle_upper_ball_joint"
     return point.value
 
 
@@ -71,7 +99,7 @@ def numbers_of(numbers: Numbers | None) -> dict[str, float]:
     if numbers is None:
         return {}
     found: dict[str, float] = {}
-    for section in ("rack", "wheel", "tyre", "hub", "strut"):
+    for section in ("rack", "wheel", "tyre", "hub", "strut", "antiroll_bar"):
         block = getattr(numbers, section)
         if block is not None:
             # the wheel's inside stands among its numbers, and is none

@@ -12,13 +12,17 @@ from dataclasses import dataclass, field
 from types import FrameType
 
 from optimiser.builds import Row
+from optimiser.cluster import ClusterExecutor
 from optimiser.ledger import DONE, FAILED
 from optimiser.problem import Problem
 from optimiser.proposer import MOST_SCOUTED, InOrder, Led, Proposer
 from optimiser.ranking import feasible, key
 from optimiser.runs import FINISHED, SEARCHING, STOPPED, Run, coverage_now
 from optimiser.workers import (
+    MOST_DEATHS,
     InProcess,
+    SchedulerGone,
+    WorkerDied,
     count_workers,
     make_executor,
     scout_task,
@@ -28,8 +32,6 @@ from optimiser.workers import (
 
 # How long builds under way may go on after the time is up, s.
 GRACE = 30.0
-# A build that was under way this often when a worker died is written down as failed.
-MOST_DEATHS = 4
 SCOUT_CHUNK = 8
 SAVE_EVERY = 10.0
 
@@ -47,6 +49,8 @@ class Progress:
     done_before: int = 0
     hours: float = 0.0
     phase: str = "searching"
+    waiting: str | None = None
+    notices: list[str] = field(default_factory=list)
 
     @property
     def rate(self) -> float:
@@ -69,10 +73,15 @@ Show = Callable[[Progress], None]
 class Search:
     """One stretch of searching a run, from its start or from where it was left."""
 
-    def __init__(self, run: Run, problem: Problem, show: Show) -> None:
+    def __init__(
+        self, run: Run, problem: Problem, show: Show, cluster: ClusterExecutor | None = None
+    ) -> None:
         self.run = run
         self.problem = problem
         self.show = show
+        self.cluster = cluster
+        self.cluster_size: tuple[int, int] | None = None
+        self.gone = False
         self.workers = count_workers(problem.goals.search.workers)
         self.deadline = time.monotonic() + problem.goals.search.hours * 3600.0
         self.interrupts = 0
@@ -85,11 +94,14 @@ class Search:
     def go(self) -> str:
         """Search until all builds are done, the time is up or the user stops it; returns the status."""
         self._start()
-        executor = make_executor(self.problem, self.workers)
+        executor = self.cluster or make_executor(self.problem, self.workers)
         try:
             with self._interruptible():
                 proposer = self._proposer(executor)
                 executor = self._loop(executor, proposer)
+        except SchedulerGone:
+            self.gone = True
+            self._keep_finished()
         finally:
             # what is still under way has no row, and resume searches it again
             if self.flying:
@@ -104,7 +116,11 @@ class Search:
         for row in self.run.ledger.rows():
             self._note_best(row)
         self.run.update(status=SEARCHING)
-        self.run.log("started", workers=self.workers, builds_done=done)
+        if self.cluster is not None:
+            self.run.log("started", cluster=True, builds_done=done)
+            self._hear(self.cluster)
+        else:
+            self.run.log("started", workers=self.workers, builds_done=done)
 
     def _proposer(self, executor: Executor) -> Proposer:
         given = self.run.ledger.finished()
@@ -117,13 +133,18 @@ class Search:
         self.show(self.progress)
         waiting = {executor.submit(scout_task, chunk) for chunk in chunks}
         looks: list[tuple[float, int]] = []
-        while waiting and not self.interrupts:
+        while waiting and not self.interrupts and time.monotonic() < self.deadline:
             finished, waiting = wait(waiting, timeout=0.5, return_when=FIRST_COMPLETED)
             try:
                 looks += [look for future in finished for look in future.result()]
-            except BrokenProcessPool:
+            except (BrokenProcessPool, WorkerDied):
                 # the order is a help, not a need: the search itself deals with dead workers
+                for future in waiting:
+                    future.cancel()
                 return InOrder(left)
+            if self.cluster is not None:
+                self._hear(self.cluster)
+                self.show(self.progress)
         self.progress.phase = "searching"
         return InOrder([number for _, number in sorted(looks)])
 
@@ -135,20 +156,53 @@ class Search:
                     return executor
                 if time.monotonic() > self.deadline + GRACE:
                     return executor
+                if self.interrupts and self.cluster is not None and not self.cluster.workers:
+                    return executor
                 finished, _ = wait(self.flying, timeout=0.5, return_when=FIRST_COMPLETED)
                 for future in finished:
-                    row = future.result()
+                    row = self._row(future)
                     del self.flying[future]
                     self._write(row)
                     if "failed" not in row:
                         proposer.tell(row)
             except BrokenProcessPool:
                 executor = self._revive(executor)
+            if self.cluster is not None:
+                self._hear(self.cluster)
             self.show(self.progress)
             self._save_now_and_then()
 
+    def _row(self, future: Future[Row]) -> Row:
+        """A build's row; of one that kills its worker time and again, a failed one."""
+        try:
+            return future.result()
+        except WorkerDied as error:
+            return {"build": self.flying[future], "failed": str(error)}
+
+    def _keep_finished(self) -> None:
+        """Write what came back before the scheduler went."""
+        for future, number in self.flying.items():
+            if future.done() and not isinstance(future.exception(), SchedulerGone):
+                row = self._row(future)
+                assert row["build"] == number
+                self._write(row)
+
+    def _hear(self, cluster: ClusterExecutor) -> None:
+        """What a cluster has to tell: who came, went or was left out, and what it waits for."""
+        size = (cluster.workers, cluster.threads)
+        if size != self.cluster_size:
+            self.cluster_size = size
+            self.run.log("cluster", workers=size[0], threads=size[1])
+        for notice in cluster.notices():
+            self.run.log("cluster", notice=notice)
+            self.progress.notices.append(notice)
+        self.progress.waiting = cluster.trouble
+
     def _hand_out(self, executor: Executor, proposer: Proposer) -> None:
         most = 1 if isinstance(executor, InProcess) else self.workers + 1
+        if self.cluster is not None:
+            # with no room there is still one to wait for, so that a lost cluster is noticed
+            most = max(1, self.cluster.room)
         while len(self.flying) < most and not self.interrupts and time.monotonic() < self.deadline:
             number = self.again.pop() if self.again else proposer.next()
             if number is None:
@@ -204,11 +258,13 @@ class Search:
     def _finish(self) -> str:
         cover = coverage_now(self.run, self.problem)
         done = self.progress.done == self.problem.space.builds
-        timed_out = not done and not self.interrupts
-        status = STOPPED if self.interrupts and not done else FINISHED
-        reason = (
-            "all builds searched" if done else "time is up" if timed_out else "stopped by the user"
-        )
+        status, reason = FINISHED, "all builds searched"
+        if not done and self.gone:
+            status, reason = STOPPED, "the cluster's scheduler is gone"
+        elif not done and self.interrupts:
+            status, reason = STOPPED, "stopped by the user"
+        elif not done:
+            reason = "time is up"
         self.run.update(status=status, reason=reason, coverage=cover)
         self.run.log("ended", status=status, reason=reason, builds_done=cover["builds_done"])
         self.run.write_ranking(self.problem)
@@ -221,7 +277,7 @@ class Search:
 
         def note(_signal: int, _frame: FrameType | None) -> None:
             self.interrupts += 1
-            if self.interrupts > 1 and self.workers == 1:
+            if self.interrupts > 1 and self.workers == 1 and self.cluster is None:
                 raise KeyboardInterrupt
             self.progress.phase = "finishing the builds under way (Ctrl-C again: stop now)"
 

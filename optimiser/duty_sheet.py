@@ -14,6 +14,7 @@ from kinematics.scene import STRAIGHT, Scene, Side
 from optimiser.assembly import overtravel
 from optimiser.bench import DutyBench, flat_of, gauge, heights, plates, toe_of_flats
 from optimiser.channels import channel_of
+from optimiser.fitted_sheet import fitted_blocks
 from optimiser.paper import FILL, Block, Grid, Heading, Items, Words
 from optimiser.settings import (
     PIECES,
@@ -64,6 +65,7 @@ def duty_blocks(bench: DutyBench) -> Iterator[Block]:
     yield from _tie_rods(bench, bench.scene)
     yield from _alignment(bench, bench.scene)
     yield from _lock(bench, bench.scene)
+    yield from fitted_blocks(bench.scene)
     yield from _gauge(bench, bench.scene)
     for turn in turns(bench.scene):
         yield from _plates(bench, bench.scene, turn)
@@ -138,6 +140,16 @@ def _stack_words(stack: Stack, channel: str) -> str:
     return text
 
 
+# Points of the body whose height above the ground is checked, those that the car's suspension has.
+HEIGHTS = {
+    "arm_front": "lower arm, front body pivot",
+    "arm_rear": "lower arm, rear body pivot",
+    "upper_front": "upper arm, front body pivot",
+    "upper_rear": "upper arm, rear body pivot",
+    "top_mount": "top mount, centre of bearing",
+}
+
+
 def _ride_height(bench: DutyBench, scene: Scene) -> Iterator[Block]:
     yield Heading("Ride height", 3)
     lowered = bench.record["solved"]["lowered_by"]
@@ -145,16 +157,12 @@ def _ride_height(bench: DutyBench, scene: Scene) -> Iterator[Block]:
     columns = []
     for side in bench.sides:
         c = bench.channels(side)
-        points = {name: float(c[name][2, 0]) for name in ("arm_front", "arm_rear", "top_mount")}
+        points = {name: float(c[name][2, 0]) for name in HEIGHTS if name in c}
         columns.append(heights(scene, side, points))
-    words = {
-        "arm_front": "lower arm, front body pivot",
-        "arm_rear": "lower arm, rear body pivot",
-        "top_mount": "top mount, centre of bearing",
-    }
     rows = [
         (text, *(shown(column[name], 1) for column in columns), FILL, FILL)
-        for name, text in words.items()
+        for name, text in HEIGHTS.items()
+        if name in columns[0]
     ]
     yield Grid(("above the ground, mm", *_heads(bench), *MEASURED), tuple(rows), right=1)
 

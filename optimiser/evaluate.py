@@ -11,12 +11,14 @@ import numpy as np
 
 from goals.verdicts import Demand, holds, merit_of, total_weight
 from kinematics import rows as k
+from kinematics import stops
 from kinematics.arrays import Floats
 from kinematics.measures import MEASURES, Ask
+from kinematics.measures.bar import preload_free_link
 from kinematics.measures.catalogue import Measure
+from kinematics.measures.clearance import closest
 from kinematics.measures.steer import steer_pair
 from kinematics.scene import Scene, Side
-from kinematics.stops import culprit, solve_stop
 from optimiser.assembly import Assembly
 from optimiser.reasons import reason
 
@@ -36,17 +38,19 @@ def number(value: float | np.floating[Any]) -> float | None:
 
 def stopped(scene: Scene, wanted: list[Demand]) -> Scene:
     """The same lanes with the steering stop where the demands on single states put it."""
-    return scene.with_stop(solve_stop(scene, holds(wanted)))
+    return stops.stopped(scene, holds(wanted))
 
 
 def measures_of(scene: Scene, wanted: list[Demand]) -> Record:
-    """Every catalogue measure of a one-lane scene, judged by a duty's demands.
+    """Every catalogue measure that a one-lane scene's suspension has, judged by a duty's demands.
 
     One entry for each figure: where limits and targets ask for several figures of one measure, the first
     stands under the measure's name and the others under their label.
     """
     record: Record = {}
     for name, measure in MEASURES.items():
+        if measure.kind is not None and scene.left[k.KIND, 0] != measure.kind:
+            continue
         asked = [d for d in wanted if d.measure.name == name]
         groups: dict[tuple[Ask, ...], list[Demand]] = {}
         for demand in asked:
@@ -159,14 +163,28 @@ def solved_of(
         "stop": float(scene.stop[0]),
         "stop_set_by": stop_set_by(scene, wanted),
     }
+    nearest = tyre_nearest(scene)
+    if nearest is not None:
+        solved["tyre_nearest"] = nearest
     for side in scene.sides():
         solved["tie_rod" if side == "left" else "tie_rod_right"] = _rod_of(scene, side)
+    if scene.car.bar_mounts is not None:
+        solved["bar_link"] = _bar_links_of(scene)
     return solved
+
+
+def _bar_links_of(scene: Scene) -> Record:
+    """Both links of the anti-roll bar between joints, and the right one's length that frees the bar, mm."""
+    lengths: Record = {
+        side: number(scene.channels.get("antiroll_bar.link_length", side)[0])
+        for side in ("left", "right")
+    }
+    return {**lengths, "right_free": number(preload_free_link(scene, "right")[0])}
 
 
 def stop_set_by(scene: Scene, wanted: list[Demand]) -> Record:
     """What keeps the rack of a one-lane scene from going further, and where it does."""
-    found = culprit(scene, holds(wanted))
+    found = stops.culprit(scene, holds(wanted))
     if found is None:
         return {"by": RACK_END}
     turn = "left" if found.turn > 0.0 else "right"
@@ -176,6 +194,23 @@ def stop_set_by(scene: Scene, wanted: list[Demand]) -> Record:
     if scene.mirrored:
         del record["turn"]
     return record
+
+
+def tyre_nearest(scene: Scene) -> Record | None:
+    """To what the tyre of a one-lane scene comes nearest, and where; None where nothing is declared."""
+    found = closest(scene)
+    if found is None:
+        return None
+    wheel: str = found.side
+    if scene.mirrored:
+        wheel = "either" if found.rack == 0.0 else "inner" if found.rack > 0.0 else "outer"
+    return {
+        "to": found.obstacle,
+        "gap": found.gap,
+        "wheel": wheel,
+        "travel": found.travel,
+        "rack": abs(found.rack) if scene.mirrored else found.rack,
+    }
 
 
 def _rod_of(scene: Scene, side: Side) -> Record:

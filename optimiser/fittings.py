@@ -35,7 +35,7 @@ def fittings(car: Car, parts: Parts, points: Mapping[str, dict[str, Floats]]) ->
 
     ``points`` is side → name → measured point (3,) in left-hand axes.
     """
-    struts = {side: _strut(named) for side, named in points.items()}
+    struts = {side: _strut(named) for side, named in points.items() if "strut_lower" in named}
     return Fittings(
         joints=_joints(car, parts, struts),
         barrel=_barrel(car, parts),
@@ -105,7 +105,7 @@ def _carried(car: Car, parts: Parts) -> dict[str, PartJoint]:
 def _joints(car: Car, parts: Parts, struts: Mapping[str, MeasuredStrut]) -> Joints:
     said = _carried(car, parts)
     top = None
-    if "top_mount" in said:
+    if "top_mount" in said and struts:
         middle = _axis(car, parts, "top_mount")
         top = MountJoint(
             {
@@ -117,6 +117,9 @@ def _joints(car: Car, parts: Parts, struts: Mapping[str, MeasuredStrut]) -> Join
         tie_rod_outer=_stud(car, parts, "tie_rod_outer") if "tie_rod_outer" in said else None,
         tie_rod_inner="tie_rod_inner" in said,
         ball_joint=_stud(car, parts, "ball_joint") if "ball_joint" in said else None,
+        upper_ball_joint=_stud(car, parts, "upper_ball_joint")
+        if "upper_ball_joint" in said
+        else None,
         top_mount=top,
     )
 

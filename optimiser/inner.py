@@ -2,11 +2,12 @@
 
 Settings are swept in two levels. The outer level holds everything that moves the suspension; its
 straight-ahead pose at the wanted toe is solved once, and its static limits drop whole branches. Under each
-survivor the inner level sets the tie rod's ends and the rack. Demands are tested cheapest first, each on a
-bound of its figure before the figure itself, and what a limit refuses or the best merit so far rules out
-is never solved further. Where steering and the envelope begin, each lane's stop is solved; before that, lanes
-that cannot steer so far as asked under the holds that decide it are refused. Nothing that could be the best
-is dropped, so the best found is the best there is on the grid; among equals the lowest setting number wins.
+survivor the inner level sets the tie rod's ends, the rack and the bar. Demands are tested cheapest first,
+each on a bound of its figure before the figure itself, and what a limit refuses or the best merit so far
+rules out is never solved further. Where steering and the envelope begin, each lane's stop is solved; before
+that, lanes that cannot steer so far as asked under the holds that decide it are refused. Nothing that could
+be the best is dropped, so the best found is the best there is on the grid; among equals the lowest setting
+number wins.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from kinematics.corner import set_rods, set_toe
 from kinematics.measures import Stage
 from kinematics.measures.steer import rack_for, turns
 from kinematics.scene import Scene, Side
-from kinematics.stops import solve_stop, sound_at
+from kinematics.stops import sound_at, stopped
 from optimiser.assembly import Assembly
 from optimiser.space import Dimension
 
@@ -179,7 +180,7 @@ class _Sweeper:
             if lanes.index.size == 0:
                 break
             if step.demand is None:
-                lanes.scene = lanes.scene.with_stop(solve_stop(lanes.scene, self.holds))
+                lanes.scene = stopped(lanes.scene, self.holds)
                 continue
             if step.demand.is_limit:
                 short = self._shortfall(lanes.scene, step.kind, step.demand)

@@ -8,9 +8,20 @@ from functools import cached_property
 from goals.car import Car
 from goals.duties import GoalsFile
 from goals.parts import Parts
-from goals.verdicts import Demand, demands, linkage_gate, stud_gate, thread_gate, tilt_gates
+from goals.verdicts import (
+    Demand,
+    bar_gates,
+    demands,
+    gap_gates,
+    linkage_gate,
+    stud_gate,
+    thread_gate,
+    tilt_gates,
+)
+from optimiser.antiroll import has_geometry
 from optimiser.assembly import Assembly, duty_frame, duty_toe
 from optimiser.fittings import gates, tilt_limits
+from optimiser.obstacles import obstacles_of
 from optimiser.space import Build, Dimension, Space, duty_dimensions, make_space
 
 
@@ -55,7 +66,12 @@ class Problem:
 
     def gates_as_measured(self) -> list[Demand]:
         """The gates that hold for the car as its file gives it, whatever the goals."""
-        return [linkage_gate(), *tilt_gates(tilt_limits(self.car, {}))]
+        bars = bar_gates() if has_geometry(self.car) else []
+        tilts = tilt_gates(tilt_limits(self.car, {}))
+        obstacles = obstacles_of(self.car)
+        rods = obstacles is not None and bool(obstacles.rod_pieces)
+        barrel = rods and self.car.wheel.barrel_radius is not None
+        return [linkage_gate(), *bars, *tilts, *gap_gates([], obstacles is not None, barrel)]
 
     def demands(self, assembly: Assembly, duty_name: str) -> list[Demand]:
         """A duty's limits, targets and gates on a build."""
@@ -66,4 +82,7 @@ class Problem:
             wanted.append(stud_gate(assembly.stud.allowable))
         parts = assembly.build.parts
         wanted += gates(self.car, parts, assembly.base_numbers, assembly.fittings)
+        if has_geometry(self.car):
+            wanted += bar_gates()
+        wanted += gap_gates(wanted, assembly.obstacles is not None, assembly.knows_barrel)
         return sorted(wanted, key=lambda d: (d.stage, not d.is_limit))

@@ -25,8 +25,9 @@ def duration(seconds: float | None) -> str:
 
 def line(progress: Progress) -> str:
     """How far the search is, in one line."""
+    waits = f", {progress.waiting}" if progress.waiting else ""
     if progress.phase.startswith("looking"):
-        return f"{progress.phase}: {progress.builds} to order"
+        return f"{progress.phase}: {progress.builds} to order{waits}"
     parts = [
         f"{progress.done} of {progress.builds} builds",
         f"{progress.rate:.2f} a second" if progress.rate < 10 else f"{progress.rate:.0f} a second",
@@ -38,7 +39,7 @@ def line(progress: Progress) -> str:
         parts.append(progress.phase)
     if progress.failed:
         parts.insert(3, f"{progress.failed} failed")
-    return ", ".join(parts)
+    return ", ".join(parts) + waits
 
 
 def best_so_far(progress: Progress) -> str:
@@ -62,6 +63,7 @@ class ProgressLine:
 
     def __call__(self, progress: Progress) -> None:
         """Show it, if it is time to."""
+        self._tell(progress.notices)
         now = time.monotonic()
         new_best = progress.best is not None and progress.best["build"] != self.best
         first = new_best and feasible(progress.best or {}) and self.best is None
@@ -77,6 +79,14 @@ class ProgressLine:
         else:
             stamp = duration(now - self.began)
             print(f"[{stamp}] {text}", file=sys.stderr, flush=True)
+
+    def _tell(self, notices: list[str]) -> None:
+        """What is told once, each on a line of its own."""
+        for notice in notices:
+            self.done()
+            self.width = 0
+            print(f"shimwright: {notice}", file=sys.stderr, flush=True)
+        notices.clear()
 
     def done(self) -> None:
         """Leave the line."""

@@ -9,7 +9,16 @@ from typing import Any
 from goals.parts import Part, Position, Station
 from optimiser.channels import numbers_of
 from optimiser.space import AS_IS, Build
-from optimiser.wording import clean, fixed, price, shift_words, short, spoken, stop_words
+from optimiser.wording import (
+    clean,
+    fixed,
+    nearest_words,
+    price,
+    shift_words,
+    short,
+    spoken,
+    stop_words,
+)
 
 Record = dict[str, Any]
 
@@ -137,8 +146,13 @@ def solved_texts(duties: Mapping[str, Record]) -> list[tuple[str, dict[str, str]
     for key in rods:
         side = "" if len(rods) == 1 else (" right" if key.endswith("right") else " left")
         lines += _rod_texts(duties, key, side)
+    if _any(duties, "bar_link"):
+        lines += _bar_texts(duties)
     lines.append(("steering stop, mm of rack", _each(duties, lambda s: fixed(s["stop"], 1))))
     lines.append(("stop set by", _each(duties, lambda s: stop_words(s["stop_set_by"]))))
+    if _any(duties, "tyre_nearest"):
+        nearest = _each(duties, lambda s: nearest_words(s.get("tyre_nearest")))
+        lines.append(("tyre comes nearest to", nearest))
     return lines
 
 
@@ -162,6 +176,20 @@ def _rod_texts(
 
 def _or_dash(value: float | None, places: int) -> str:
     return "-" if value is None else fixed(value, places)
+
+
+def _bar_texts(duties: Mapping[str, Record]) -> list[tuple[str, dict[str, str]]]:
+    def told(key: str) -> dict[str, str]:
+        return _each(duties, lambda s: _or_dash(s["bar_link"][key], 1))
+
+    left, right, free = told("left"), told("right"), told("right_free")
+    if left == right == free:
+        return [("bar links, mm between joints", left)]
+    return [
+        ("bar link left, mm between joints", left),
+        ("bar link right, mm between joints", right),
+        ("the same for no preload", free),
+    ]
 
 
 def _any(duties: Mapping[str, Record], key: str) -> bool:

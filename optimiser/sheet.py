@@ -43,6 +43,7 @@ FASTENED = {
     Station.RACK_MOUNT: "rack mounts",
     Station.RACK_END: "inner joint to rack",
     Station.LOWER_ARM: "lower arm, pivots and ball joint",
+    Station.UPPER_ARM: "upper arm, pivots and ball joint",
     Station.BALL_JOINT_STUB: "ball-joint stub",
     Station.TOP_MOUNT: "top mount, body and centre nut",
     Station.WHEEL: "wheel nuts",
@@ -64,11 +65,15 @@ CAUTIONS = (
     "Have a licensed engineer or inspector look at the finished car.",
 )
 NOT_CHECKED = (
-    "tyre clearance to strut, arm, bar, rail and arch, anywhere in travel or lock",
-    "joint tilt of the top mount's bearing, and of any joint whose limit the car file does not tell",
+    "tyre clearance to anything that the files declare no obstacle for ('tyre clearance' among the figures "
+    "tells of what they do), and clearance of the wheel's spokes",
+    "joint tilt of any joint whose limit the files do not tell",
     "stress in any stud but the outer tie-rod joint's, and in that one only where the parts file says "
     "how strong it is ('stud stress' among the figures)",
-    "strut stroke left in bump and droop",
+    "strut stroke, wheel fit, room round the caliper and the top mount's place where the files do not tell "
+    "their sizes",
+    "the anti-roll bar's link against the lower arm, and its joints' tilt; the bar's linkage only where the "
+    "car file gives its points",
     "flex: the rack, its mounts and the bushes are taken as rigid",
     "the steering stop's own strength and give: the stop is solved from what the model checks, no more",
 )
@@ -109,7 +114,8 @@ def bench_sheet(
     ]
     for bench in benches.values():
         blocks += duty_blocks(bench)
-    blocks += [*_tightest(benches), *_fasteners(build), *_last_words()]
+    strut = problem.car.suspension == "strut"
+    blocks += [*_tightest(benches), *_fasteners(build, strut), *_last_words(strut)]
     return as_markdown(blocks) if markdown else as_text(blocks)
 
 
@@ -242,22 +248,28 @@ def _tightest(benches: dict[str, DutyBench]) -> Iterator[Block]:
     yield Grid(("duty", "measure", "figure", "limit", "in hand"), tuple(rows))
 
 
-def _fasteners(build: Build) -> Iterator[Block]:
+def _fasteners(build: Build, strut: bool) -> Iterator[Block]:
     yield Heading("Torque and locking")
     yield Words(
         "Fill in from the parts makers' figures before starting. None are given here on purpose."
     )
     # a station left as measured is on the list too: its fasteners come undone with its neighbours'
-    rows = [(FASTENED[station], FILL, FILL, FILL, FILL) for station in build.parts]
+    words = FASTENED if strut else {**FASTENED, Station.KNUCKLE: "knuckle, both ball joints"}
+    rows = [(words[station], FILL, FILL, FILL, FILL) for station in build.parts]
     head = ("fastener", "torque", "locked by", "marked L / R", "rechecked")
     yield Grid(head, tuple(rows))
 
 
-def _last_words() -> Iterator[Block]:
+def _of_a_wishbone(line: str) -> str:
+    """A line about a strut as it reads for a car with two arms and a damper."""
+    return line.replace("the top mount's bearing, and of ", "").replace("strut", "damper")
+
+
+def _last_words(strut: bool) -> Iterator[Block]:
     yield Heading("Cautions")
     yield Items(CAUTIONS, boxed=True)
     yield Heading("Not checked in this version")
-    yield Items(NOT_CHECKED)
+    yield Items(NOT_CHECKED if strut else tuple(map(_of_a_wishbone, NOT_CHECKED)))
     yield Heading("Built and checked")
     line = FILL * 3
     yield Grid(

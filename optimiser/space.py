@@ -47,7 +47,7 @@ class Dimension:
 
     @property
     def steering_only(self) -> bool:
-        """Whether only the tie rod's ends or the rack are touched."""
+        """Whether only the tie rod's ends, the rack or the anti-roll bar are touched."""
         return set(self.effects) <= STEERING_ONLY
 
     def shift(self, channel: str, positions: Ints) -> Floats:

@@ -21,6 +21,7 @@ DECIMALS = {
     "N/g": 0,
     "N·m/deg": 0,
     "N/mm": 1,
+    "N": 0,
 }
 FINE_DEGREES = 0.05  # angles whose noticed difference is finer than this get a third decimal
 MOST_DECIMALS = 9
@@ -32,14 +33,22 @@ GATES = {
     "linkage": "toggle_margin",
     "stud_strength": "stud_stress",
     "ball_joint_limit": "ball_joint_tilt",
+    "upper_ball_joint_limit": "upper_ball_joint_tilt",
     "tie_rod_outer_limit": "tie_rod_outer_tilt",
     "tie_rod_inner_limit": "tie_rod_inner_tilt",
+    "bar_linkage": "link_angle",
+    "bar_linkage_at_lock": "bar_toggle",
     "top_mount_limit": "top_mount_tilt",
     "wheel_studs": "wheel_stud_engagement",
     "caliper_gap": "caliper_clearance",
     "strut_stroke": "strut_stroke_left",
     "top_mount_outline": "top_mount_room",
+    "tyre_gap": "tyre_clearance",
+    "rod_gap": "rod_clearance",
 }
+# What the gates of the anti-roll bar's linkage come to: it reaches every state.
+BAR_REACHES = {"link_angle": ((None, 90.0 - 1e-6),), "bar_toggle": ((1e-6, None),)}
+GAPS = ("caliper_clearance", "tyre_clearance", "rod_clearance")
 PLAIN = {
     "toe_out_on_turns": "toe-out on turns",
     "lock_inner": "inner wheel lock",
@@ -47,6 +56,8 @@ PLAIN = {
     "stop_travel": "rack at the stop",
     "rod_fit": "thread engagement",
     "linkage": "toggle margin",
+    "bar_linkage": "anti-roll bar's linkage",
+    "bar_linkage_at_lock": "anti-roll bar's linkage on lock",
     "hub_fit": "wheel on hub",
     "wheel_stud_engagement": "wheel stud in nut",
     "wheel_studs": "wheel stud in nut",
@@ -56,6 +67,9 @@ PLAIN = {
     "top_mount_room": "top mount in outline",
     "top_mount_outline": "top mount in outline",
     "stack_fit": "stud left unfilled",
+    "tyre_gap": "tyre clearance",
+    "rod_gap": "tie rod's clearance in the wheel",
+    "rod_clearance": "tie rod's clearance in the wheel",
 }
 
 
@@ -97,6 +111,15 @@ def stop_words(set_by: Record) -> str:
         return "the rack's own end"
     turn = f" in a {set_by['turn']} turn" if "turn" in set_by else ""
     return f"{plain(set_by['by'])}, {set_by['wheel']} wheel{turn}, {travel_words(set_by['travel'])}"
+
+
+def nearest_words(nearest: Record | None) -> str:
+    """To what the tyre comes nearest: 'rail, 12.3 mm: outer wheel, 40 mm bump, 52.0 mm of rack'."""
+    if nearest is None:
+        return "-"
+    gap, rack = fixed(nearest["gap"], 1), fixed(nearest["rack"], 1)
+    where = f"{nearest['wheel']} wheel, {travel_words(nearest['travel'])}, {rack} mm of rack"
+    return f"{clean(nearest['to'])}, {gap} mm: {where}"
 
 
 def sets_stop(record: Record, key: str) -> bool:
@@ -176,6 +199,8 @@ def counted(number: int, word: str) -> str:
 def bound_words(name: str, bound: Bound) -> str:
     """A limit's bounds: '>= 20', '<= 0.2', '20 to 90'."""
     low, high = bound
+    if tuple(bound) in BAR_REACHES.get(measure_of(name), ()):
+        return "in reach"
     if low is not None and high is not None:
         return f"{short(low)} to {short(high)}"
     if high is not None:
@@ -183,7 +208,7 @@ def bound_words(name: str, bound: Bound) -> str:
     assert low is not None
     if measure_of(name) == "toggle_margin" and low <= NEXT_TO_NOTHING:
         return "not over centre"
-    if measure_of(name) == "caliper_clearance" and low <= NEXT_TO_NOTHING:
+    if measure_of(name) in GAPS and low <= NEXT_TO_NOTHING:
         return "not touching"
     return f">= {short(low)}"
 
@@ -199,8 +224,10 @@ def why_missing(name: str) -> str:
     measure = MEASURES.get(measure_of(name))
     if measure is None:
         return "no figure"
-    if measure.name.endswith("_tilt"):
+    if measure.name.endswith("_tilt") or "antiroll_bar.pivot" in measure.needs_car:
         return "not told or not reached"
+    if measure.name in ("tyre_clearance", "rod_clearance"):
+        return "nothing declared or not reached"
     if measure.name == "stud_stress":
         return "no strength told"
     if measure.name == "stack_fit":

@@ -23,7 +23,21 @@ from optimiser.proposer import scout
 P = ParamSpec("P")
 T = TypeVar("T")
 
+# A build that was under way this often when a worker died is written down as failed.
+MOST_DEATHS = 4
+
 _problem: Problem | None = None
+
+
+class WorkerDied(Exception):
+    """The worker died each of the MOST_DEATHS times that a task was tried."""
+
+    def __init__(self) -> None:
+        super().__init__(f"the worker process died {MOST_DEATHS} times while searching it")
+
+
+class SchedulerGone(Exception):
+    """The cluster's scheduler does not answer any more."""
 
 
 def start_worker(problem: Problem) -> None:
@@ -43,21 +57,31 @@ def _end_with(sentinel: int) -> None:
 
 
 def search_task(number: int) -> Row:
-    """Search one build. A build that fails is a row with its reason, never the end of the night."""
+    """Search one build of this process's problem."""
     assert _problem is not None
+    return row_of(_problem, number)
+
+
+def row_of(problem: Problem, number: int) -> Row:
+    """Search one build. A build that fails is a row with its reason, never the end of the night."""
     try:
-        return search_build(_problem, number)
+        return search_build(problem, number)
     except Exception as error:
         return {"build": number, "failed": f"{type(error).__name__}: {error}"}
 
 
 def scout_task(numbers: list[int]) -> list[tuple[float, int]]:
-    """How promising some builds look; one that cannot be looked at comes last."""
+    """How promising some builds of this process's problem look."""
     assert _problem is not None
+    return looks_of(_problem, numbers)
+
+
+def looks_of(problem: Problem, numbers: list[int]) -> list[tuple[float, int]]:
+    """How promising some builds look; one that cannot be looked at comes last."""
     looks = []
     for number in numbers:
         try:
-            looks.append(scout(_problem, number))
+            looks.append(scout(problem, number))
         except Exception:
             looks.append((1e9, number))
     return looks

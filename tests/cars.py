@@ -13,9 +13,10 @@ import numpy as np
 from kinematics import corner as c
 from kinematics.arrays import Floats
 from kinematics.channels import Channels
-from kinematics.fittings import Fittings
-from kinematics.joints import Joints, StudJoint
+from kinematics.fittings import Circle, Fittings
+from kinematics.joints import Joints, MountJoint, StudJoint
 from kinematics.scene import CarNumbers, DutyFrame, Scene
+from kinematics.struts import MeasuredStrut
 
 UPRIGHT = StudJoint((0.0, 0.0, 1.0), (0.0, 0.0, 1.0))
 
@@ -83,9 +84,74 @@ def scene_of(
         rack_travel=np.full(lanes, car.rack_travel),
         rack_per_turn=np.full(lanes, 44.0),
         stud_lever=np.zeros(lanes),
-        channels=Channels.plain({"left": {}}, lanes),
-        fittings=Fittings(joints=Joints(UPRIGHT, True, UPRIGHT)),
+        channels=Channels.plain({"left": _channels(car, lanes)}, lanes),
+        fittings=_fittings(car),
         price=np.zeros(lanes),
+    )
+
+
+# Numbers of an invented wheel on an invented hub, of its tyre, and of the strut's stroke.
+NUMBERS = {
+    "tyre.width": 205.0,
+    "wheel.spacer": 5.0,
+    "hub.bolts": 5.0,
+    "hub.pitch_circle": 108.0,
+    "hub.spigot": 63.4,
+    "hub.stud_length": 38.0,
+    "hub.stud_diameter": 12.0,
+    "hub.stud_pitch": 1.5,
+    "hub.engagement": 18.0,
+    "wheel.bolts": 4.0,
+    "wheel.pitch_circle": 100.0,
+    "wheel.bore": 63.4,
+    "wheel.pad": 11.0,
+    "strut.bump": 62.0,
+    "strut.droop": 55.0,
+}
+
+
+def _channels(car: Car, lanes: int) -> dict[str, Floats]:
+    stock = corners(car)
+    numbers = {**NUMBERS, "tyre.diameter": 2.0 * car.loaded_radius + 20.0}
+    points = {"hub_face": np.zeros((3, 1)), "knuckle_ball_joint": stock.knuckle_ball_joint}
+    if isinstance(stock.upper, c.Strut):
+        points |= {
+            "top_mount": stock.upper.top_mount,
+            "strut_lower": stock.upper.lower,
+            "strut_upper": stock.upper.lower + 500.0 * stock.upper.direction,
+        }
+    return {
+        **{name: np.full(lanes, value) for name, value in numbers.items()},
+        **{name: np.repeat(point, lanes, axis=1) for name, point in points.items()},
+    }
+
+
+def measured_strut(car: Car) -> MeasuredStrut:
+    """The strut as the car's points lie."""
+    p = car.vectors()
+    along = p["top_mount"] - p["strut_lower"]
+    length = float(np.linalg.norm(along))
+    x, y, z = (float(v) for v in along / length)
+    return MeasuredStrut((x, y, z), length)
+
+
+def _fittings(car: Car) -> Fittings:
+    known = Fittings(
+        joints=Joints(UPRIGHT, True, UPRIGHT, upper_ball_joint=UPRIGHT),
+        barrel=((0.0, 70.0), (-14.0, 90.0), (-14.0, 140.0), (6.0, 168.0), (120.0, 176.0)),
+        caliper=((-12.0, 95.0), (-12.0, 140.0), (70.0, 152.0), (70.0, 90.0)),
+        arch_x=2.0,
+    )
+    if "top_mount" not in car.points:
+        return known
+    strut = measured_strut(car)
+    top = MountJoint({"left": strut.direction, "right": strut.direction})
+    x, y, _ = car.points["top_mount"]
+    return replace(
+        known,
+        joints=Joints(UPRIGHT, True, UPRIGHT, top_mount=top),
+        outline=Circle((x + 4.0, y), 20.0),
+        struts={"left": strut, "right": strut},
     )
 
 

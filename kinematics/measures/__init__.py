@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
-from kinematics.measures import joints, loads, mechanics, static, steer, struts, travel, wheels
+from kinematics.measures import (
+    bar,
+    clearance,
+    joints,
+    loads,
+    mechanics,
+    static,
+    steer,
+    struts,
+    travel,
+    wheels,
+)
 from kinematics.measures.catalogue import Ask, Measure, Stage
 
 MEASURES: dict[str, Measure] = {
     entry.name: entry
-    for module in (static, travel, steer, loads, mechanics, joints, struts, wheels)
+    for module in (static, travel, steer, loads, bar, mechanics, joints, struts, wheels, clearance)
     for entry in module.MEASURES
 }
 

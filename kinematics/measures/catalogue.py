@@ -69,6 +69,7 @@ class Measure:
             it bounds how far the rack may go, so it decides the steering stop.
         stop_only_masks: whether the steering stop decides only if there is a figure, not which.
         cases: what several cases are of: each wheel, left first, or each turn, to the left first.
+        kind: the kind of corner that alone has it (kinematics.rows), None: every kind.
         along: what its curve runs over, if it has one.
         curve: the curve's function: scene, side, positions (mm) -> (len(positions), n).
         default: window or angle when the ask names none.
@@ -85,6 +86,7 @@ class Measure:
     takes: frozenset[str] = frozenset()
     bound: Literal["grows", "shrinks"] | None = None
     needs_car: frozenset[str] = frozenset()
+    kind: float | None = None
     along: Along | None = None
     curve: Callable[[Scene, Side, Floats], Floats] | None = None
     state: StateFigure | None = None

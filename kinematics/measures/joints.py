@@ -12,7 +12,13 @@ import numpy as np
 
 from kinematics import rows as k
 from kinematics.arrays import Floats
-from kinematics.joints import ball_joint_tilt, inner_tilt, outer_tilt, top_mount_tilt
+from kinematics.joints import (
+    ball_joint_tilt,
+    inner_tilt,
+    outer_tilt,
+    top_mount_tilt,
+    upper_ball_joint_tilt,
+)
 from kinematics.measures.catalogue import Measure, Stage, StateFigure
 from kinematics.measures.envelope import most_over_envelope
 from kinematics.scene import At, Scene, Side
@@ -45,6 +51,11 @@ def _ball(scene: Scene, side: Side, raw: Floats, rod: Floats) -> Floats | None:
     return None if joint is None else ball_joint_tilt(raw, scene.columns(side), joint)
 
 
+def _upper_ball(scene: Scene, side: Side, raw: Floats, rod: Floats) -> Floats | None:
+    joint = scene.fittings.joints.upper_ball_joint
+    return None if joint is None else upper_ball_joint_tilt(raw, scene.columns(side), joint)
+
+
 def _top(scene: Scene, side: Side, raw: Floats, rod: Floats) -> Floats | None:
     joint = scene.fittings.joints.top_mount
     if joint is None:
@@ -65,7 +76,7 @@ def _of_states(tilt: Tilt) -> StateFigure:
     return state
 
 
-def _entry(name: str, definition: str, tilt: Tilt) -> Measure:
+def _entry(name: str, definition: str, tilt: Tilt, kind: float | None = None) -> Measure:
     state = _of_states(tilt)
     return Measure(
         name=name,
@@ -79,6 +90,7 @@ def _entry(name: str, definition: str, tilt: Tilt) -> Measure:
         scale=1.0,
         takes=frozenset({"wheel"}),
         needs_car=frozenset({"joints"}),
+        kind=kind,
     )
 
 
@@ -104,5 +116,13 @@ MEASURES = (
         "Strut top bearing: how far the strut's sliding axis is from the bearing's middle, where the axis "
         "stood as measured unless the files give the middle's direction.",
         _top,
+        kind=k.STRUT,
+    ),
+    _entry(
+        "upper_ball_joint_tilt",
+        "Upper ball joint of a double wishbone: how far the stud in the knuckle is from the middle of the "
+        "socket in the upper arm, where it stood as measured.",
+        _upper_ball,
+        kind=k.WISHBONE,
     ),
 )

@@ -13,15 +13,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from kinematics import rows as k
-from kinematics.arrays import Floats
-from kinematics.bars import wheel_rate
+from kinematics.arrays import Floats, Value
+from kinematics.measures.bar import bar_rate
 from kinematics.measures.catalogue import Ask, Measure, Stage
 from kinematics.measures.static import track
 from kinematics.measures.travel import roll_centre
 from kinematics.rolling import (
     GRAVITY,
     Axle,
-    Value,
     elastic_transfer,
     geometric_transfer,
     roll_arm,
@@ -67,14 +66,13 @@ def _roll_couple(scene: Scene, travel: list[float]) -> Floats:
 
 
 def _bar_rate(scene: Scene, ask: Ask) -> Floats:
-    bar = scene.car.bar
-    return np.full((1, scene.lanes), np.nan if bar is None else wheel_rate(bar))
+    return bar_rate(scene, [0.0])
 
 
 def _front_stiffness(scene: Scene, travel: list[float]) -> Floats:
     """Roll stiffness of the front axle, springs and bar, (s, n) N·mm/rad."""
-    bar = scene.car.bar
-    rate = _said(scene.car.wheel_rate) + (0.0 if bar is None else wheel_rate(bar))
+    bar = 0.0 if scene.car.bar is None else bar_rate(scene, travel)
+    rate = _said(scene.car.wheel_rate) + bar
     return np.asarray(roll_stiffness(rate, track(scene, travel)))
 
 
@@ -201,7 +199,7 @@ MEASURES = (
         "Roll moment of the front axle per degree of body roll: half of (spring rate times motion ratio "
         "squared, plus bar_rate) times track squared, the track at the contact points at ride height. A "
         "car file without antiroll_bar is a car without one. Left out: tyres, bushes, bump stops, and the "
-        "change of motion ratio with travel.",
+        "change of the spring's motion ratio with travel.",
         10.0, {"springs"}, _front_roll_stiffness,
         "k t^2 / 2 (Milliken & Milliken 1995, ch. 16)",
     ),
@@ -211,7 +209,9 @@ MEASURES = (
         group="loads",
         definition="Vertical force at one front wheel per mm of its travel from the anti-roll bar, the "
         "wheels moving oppositely: 2 K MR^2, K from torsion of the bar and bending of both arms in "
-        "series (G 79.3 GPa, E 206 GPa). Left out: bending between the bushes, the give of bushes and links.",
+        "series (G 79.3 GPa, E 206 GPa), MR the arm's end's travel along its arc per wheel travel: solved "
+        "where the car file gives the bar's points, else as given. Left out: bending between the bushes, the "
+        "give of bushes and links.",
         source=BEAMS,
         stage=Stage.TRAVEL,
         figure=_bar_rate,

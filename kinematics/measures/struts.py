@@ -71,6 +71,7 @@ MEASURES = (
         scale=3.0,
         takes=frozenset({"wheel"}),
         needs_car=frozenset({"strut"}),
+        kind=k.STRUT,
     ),
     Measure(
         name="top_mount_room",
@@ -84,5 +85,6 @@ MEASURES = (
         scale=2.0,
         takes=frozenset({"wheel"}),
         needs_car=frozenset({"top_mount_outline"}),
+        kind=k.STRUT,
     ),
 )

@@ -62,7 +62,8 @@ def _reach(scene: Scene, side: Side) -> Floats:
     states = scene.states(side, [STRAIGHT])
     width, diameter = scene.number("tyre.width"), scene.number("tyre.diameter")
     shoulder = np.minimum(SHOULDER * width, 0.5 * diameter)
-    centre, spindle = states.row(k.CENTRE + 1)[0], states.row(k.SPINDLE + 1)[0]
+    centre = states.row(k.CENTRE + 1)[0]
+    spindle = states.raw[k.SPINDLE : k.SPINDLE + 3, 0]
     return tyre_reach(centre, spindle, width, diameter, shoulder)
 
 

@@ -28,6 +28,28 @@ tyre: {width: 205, diameter: 600, loaded_radius: 290}
 masses: {total: 1180, front: 590, cg_height: 480, unsprung_front: 70}
 """
 
+WISHBONE_CAR = """\
+format: 1
+name: Harrowlea Two
+suspension: double_wishbone
+wheelbase: 2310
+points:
+  arm_front: [132, 348, 172]
+  arm_rear: [-148, 344, 168]
+  ball_joint: [6, 676, 160]
+  upper_front: [92, 428, 462]
+  upper_rear: [-104, 424, 450]
+  upper_ball_joint: [-24, 640, 474]
+  tie_rod_outer: [-112, 660, 196]
+  tie_rod_inner: [-118, 342, 206]
+  hub_face: [0, 722, 292]
+static: {toe: 0.05, camber: -0.8}
+rack: {travel: 62, per_turn: 44}
+wheel: {offset: 20, width: 152}
+tyre: {width: 185, diameter: 600, loaded_radius: 292}
+masses: {total: 900, front: 450, cg_height: 450}
+"""
+
 PARTS = """\
 format: 1
 currency: EUR

@@ -7,9 +7,16 @@ from pathlib import Path
 import pytest
 
 from goals.faults import InputError
+from goals.obstacles import Box
 from goals.reading import load_goals, load_saved
 from optimiser.assembly import overtravel
 from tests.files.inputs import CAR, GOALS, GOOD, PARTS, faults_of, lay, marked, spoil
+
+# A bar with its points, before the car's masses.
+BAR = (
+    "antiroll_bar: {diameter: 22, length: 900, pivot: [220, 520, 300], end: [20, 585, 300], "
+    "link: [18, 592, 190], link_on: arm}\nmasses:"
+)
 
 # name: (file, what is replaced, what by, words of the message); § marks the place of the fault.
 SLIPS = {
@@ -138,6 +145,12 @@ SLIPS = {
         "      lock_inner: {min: 38}",
         "      §roll_couple: {max: 500}",
         ["roll_couple needs the car's section 'rear'", "car.yaml lacks"],
+    ),
+    "measure that needs the hub": (
+        "goals",
+        "      lock_inner: {min: 38}",
+        "      §hub_fit: {max: 0.5}",
+        ["hub_fit needs the car's section 'hub'", "car.yaml lacks"],
     ),
     "measure that needs the springs": (
         "goals",
@@ -281,7 +294,343 @@ SLIPS = {
         "antiroll_bar: {diameter: 22, length: 900, arm: 200, arm_length: §190, motion_ratio: 0.6}\nmasses:",
         ["arm_length is 190 mm and the lever 'arm' 200 mm"],
     ),
+    "anti-roll bar with half of its points": (
+        "car",
+        "masses:",
+        "§antiroll_bar: {diameter: 22, length: 900, pivot: [220, 520, 300], link_on: arm}\nmasses:",
+        ["antiroll_bar gives 'pivot', 'link_on' but not 'end', 'link'", "or none of them"],
+    ),
+    "anti-roll bar with neither arm nor points": (
+        "car",
+        "masses:",
+        "§antiroll_bar: {diameter: 22, length: 900, motion_ratio: 0.6}\nmasses:",
+        ["key 'arm' is missing in antiroll_bar", "pivot, end, link and link_on"],
+    ),
+    "anti-roll bar's link on nothing known": (
+        "car",
+        "masses:",
+        BAR.replace("link_on: arm", "link_on: §hub"),
+        ["'hub' for antiroll_bar.link_on"],
+    ),
+    "anti-roll bar's end on its axis": (
+        "car",
+        "masses:",
+        BAR.replace("end: [20, 585, 300]", "end: [220, 585, 300]").replace("link: [", "link: §["),
+        ["end is on the axis through pivot: the arm has no lever"],
+    ),
+    "anti-roll bar's link without length": (
+        "car",
+        "masses:",
+        BAR.replace("link: [18, 592, 190]", "link: §[20, 585.5, 300]"),
+        ["end and link are one point: the link has no length"],
+    ),
+    "anti-roll bar's link in line with the arm": (
+        "car",
+        "masses:",
+        BAR.replace("link: [18, 592, 190]", "link: §[-90, 592, 300]"),
+        ["pivot, end and link lie in line"],
+    ),
+    "anti-roll bar's point on the wrong side": (
+        "car",
+        "masses:",
+        BAR.replace("end: [20, 585", "end: §[20, -585"),
+        ["the bar's end is not on the left side of the car"],
+    ),
+    "anti-roll bar's right point on the wrong side": (
+        "car",
+        "masses:",
+        BAR.replace("}\n", ", right: {link: §[18, 592, 190]}}\n"),
+        ["the bar's link is not on the right side of the car"],
+    ),
+    "anti-roll bar's arm shorter than the lever of its points": (
+        "car",
+        "masses:",
+        BAR.replace("}\n", ", arm_length: §190}\n"),
+        ["arm_length is 190 mm and the lever of 'end' about 'pivot' 200 mm"],
+    ),
+    "corner heights of a bar without points": (
+        "car",
+        "masses:",
+        "antiroll_bar: {diameter: 22, length: 900, arm: 200, motion_ratio: 0.6, "
+        "§corner_heights: {left: 3, right: -3}}\nmasses:",
+        ["'corner_heights' of a bar whose points are not given"],
+    ),
+    "one corner's height": (
+        "car",
+        "masses:",
+        BAR.replace("}\n", ", §corner_heights: {left: 3}}\n"),
+        ["key 'right' is missing in antiroll_bar.corner_heights"],
+    ),
+    "unknown key of the hub": (
+        "car",
+        "masses:",
+        "hub: {§spigott: 60}\nmasses:",
+        ["unknown key 'spigott' in hub", "perhaps you meant 'spigot'"],
+    ),
+    "hub with two studs": ("car", "masses:", "hub: {bolts: §2}\nmasses:", ["2 for hub.bolts"]),
+    "barrel from the wrong end": (
+        "car",
+        "width: 178}",
+        "width: 178, barrel: §[[100, 170], [0, 70]]}",
+        ["wheel.barrel", "ends no further inboard", "from the wheel's pad to its inboard rim"],
+    ),
+    "barrel that crosses itself": (
+        "car",
+        "width: 178}",
+        "width: 178, barrel: §[[0, 70], [40, 170], [40, 100], [0, 150], [90, 175]]}",
+        ["goes over itself between its pieces 1 and 3"],
+    ),
+    "barrel of one point": (
+        "car",
+        "width: 178}",
+        "width: 178, barrel: §[[0, 70]]}",
+        ["a list of 1"],
+    ),
+    "barrel with a point twice": (
+        "car",
+        "width: 178}",
+        "width: 178, barrel: §[[0, 70], [0, 70], [90, 175]]}",
+        ["points 1 and 2 are one point"],
+    ),
+    "radius below nothing": (
+        "car",
+        "width: 178}",
+        "width: 178, barrel: [[0, §-70], [90, 175]]}",
+        ["-70 for wheel.barrel#1#2", "0 or more"],
+    ),
+    "caliper that crosses itself": (
+        "car",
+        "masses:",
+        "brake: {profile: §[[0, 100], [60, 150], [0, 150], [60, 100]]}\nmasses:",
+        ["goes over itself between its pieces 1 and 3"],
+    ),
+    "less than no stroke": ("car", "masses:", "strut: {bump: §-5}\nmasses:", ["-5 for strut.bump"]),
+    "arch without a centre": (
+        "car",
+        "masses:",
+        "§arch: {}\nmasses:",
+        ["'centre_x' is missing in arch"],
+    ),
+    "outline of both forms": (
+        "car",
+        "masses:",
+        "top_mount_outline: {centre: [0, 560], radius: 20, polygon: §[[0, 540], [9, 5], [0, 580]]}\nmasses:",
+        ["not one form", "'centre' and 'radius', or 'polygon'"],
+    ),
+    "outline without a radius": (
+        "car",
+        "masses:",
+        "§top_mount_outline: {centre: [0, 560]}\nmasses:",
+        ["not one form"],
+    ),
+    "outline in a line": (
+        "car",
+        "masses:",
+        "top_mount_outline: {polygon: §[[0, 540], [10, 550], [20, 560]]}\nmasses:",
+        ["nothing inside"],
+    ),
+    "joint without any tilt left": (
+        "car",
+        "masses:",
+        "joints: {top_mount: {tilt: 3, reserve: §3}}\nmasses:",
+        ["a reserve of 3 deg leaves nothing of 3 deg"],
+    ),
     # the parts file
+    "least engagement added to": (
+        "parts",
+        "      price: 240",
+        "      adds: {hub: {§engagement: 3}}",
+        ["unknown key 'engagement'", "pitch_circle, spigot, stud_length"],
+    ),
+    "added to what nobody tells": (
+        "parts",
+        "      price: 240",
+        "      adds: {hub: {§stud_length: 10}}",
+        ["adds to hub.stud_length, which neither the car nor any part tells"],
+    ),
+    "added to what nobody tells, by a choice": (
+        "parts",
+        "{1: {}, 2: {moves",
+        "{1: {adds: {strut: {§bump: 10}}}, 2: {moves",
+        ["adds to strut.bump, which neither"],
+    ),
+    "bore of nothing": (
+        "parts",
+        "      price: 240",
+        "      sets: {wheel: {bore: §0}}",
+        ["0 for wheel.bore", "more than 0"],
+    ),
+    "a part's joint without any tilt left": (
+        "parts",
+        "      price: 240",
+        "      joints: {ball_joint: {tilt: 5, reserve: §6}}",
+        ["a reserve of 6 deg leaves nothing of 5 deg"],
+    ),
+    "a joint that there is not": (
+        "parts",
+        "      price: 240",
+        "      joints: {§ball_jont: {tilt: 5}}",
+        ["unknown key 'ball_jont'", "perhaps you meant 'ball_joint'"],
+    ),
+    "stud that the pieces cannot fill": (
+        "parts",
+        "usable: 25}",
+        "usable: §40}",
+        ["no pieces of this box fill 40 mm of stud to within 1 mm", "one side's pieces are 27 mm"],
+    ),
+    "stud that falls between the pieces": (
+        "parts",
+        "usable: 25}",
+        "usable: §26.9, slack: 0.2}",
+        ["no pieces of this box fill 26.9 mm of stud to within 0.2 mm"],
+    ),
+    "pieces of which each side has none": (
+        "parts",
+        "{1: 4, 2.5: 4, 5 mm: 8}, usable: 25}",
+        "{1: 1, 2.5: 1, 5 mm: 0}, usable: §25}",
+        ["no pieces of this box fill 25 mm", "pieces are 0 mm"],
+    ),
+    "more ways to stack than can be tried": (
+        "parts",
+        "pieces: {1: 4, 2.5: 4,",
+        "pieces: §{1: 400, 2.5: 400,",
+        ["202005 ways to stack these pieces on each side", "200000 at most"],
+    ),
+    "obstacle of no shape": (
+        "car",
+        "masses:",
+        "obstacles: [§{name: rail, on: body}]\nmasses:",
+        ["key 'shape' is missing", "one of capsule, chain"],
+    ),
+    "obstacle of an unknown shape": (
+        "car",
+        "masses:",
+        "obstacles: [{name: a, on: arm, shape: §capsul, ends: [arm_rear, ball_joint], radius: 9}]\nmasses:",
+        ["'capsul' is no shape", "perhaps you meant 'capsule'"],
+    ),
+    "obstacle on an unknown carrier": (
+        "car",
+        "masses:",
+        "obstacles: [{name: a, on: §bdy, shape: ball, point: ball_joint, radius: 9}]\nmasses:",
+        ["'bdy' for obstacles#1.on", "perhaps you meant 'body'"],
+    ),
+    "obstacle on an unknown point": (
+        "car",
+        "masses:",
+        "obstacles: [{name: a, on: arm, shape: capsule, ends: [arm_rear, §bal_joint], radius: 9}]\nmasses:",
+        ["'bal_joint' for obstacles#1.ends#2", "perhaps you meant 'ball_joint'"],
+    ),
+    "obstacle without its radius": (
+        "car",
+        "masses:",
+        "obstacles: [§{name: a, on: arm, shape: capsule, ends: [arm_rear, ball_joint]}]\nmasses:",
+        ["key 'radius' is missing in obstacles#1", "radius of the tube"],
+    ),
+    "obstacle with another shape's key": (
+        "car",
+        "masses:",
+        "obstacles: [{name: a, on: body, shape: plane, point: [0, 400, 300], normal: [0, 1, 0], "
+        "§radius: 3}]\nmasses:",
+        ["unknown key 'radius' in obstacles#1"],
+    ),
+    "obstacle with one end": (
+        "car",
+        "masses:",
+        "obstacles: [{name: a, on: arm, shape: capsule, ends: §[arm_rear], radius: 9}]\nmasses:",
+        ["a list of 1 for obstacles#1.ends", "both ends of its middle line"],
+    ),
+    "obstacle whose ends are one point": (
+        "car",
+        "masses:",
+        "obstacles: [{name: a, on: body, shape: capsule, ends: §[[0, 400, 300], [0, 400, 300.5]], "
+        "radius: 9}]\nmasses:",
+        ["places are one point", "places that are apart"],
+    ),
+    "chain with a link of no length": (
+        "car",
+        "masses:",
+        "obstacles: [{name: a, on: arm, shape: chain, points: §[arm_rear, ball_joint, ball_joint], "
+        "radius: 9}]\nmasses:",
+        ["places #2 and #3 are one point"],
+    ),
+    "arch that is straight": (
+        "car",
+        "masses:",
+        "obstacles: [{name: a, on: body, shape: arch, points: §[[-300, 800, 300], [0, 800, 300], "
+        "[300, 800, 300]], radius: 5}]\nmasses:",
+        ["the three points lie in line"],
+    ),
+    "box upside down": (
+        "car",
+        "masses:",
+        "obstacles: [{name: a, on: body, shape: box, low: [0, 300, 200], high: §[100, 200, 300]}]\nmasses:",
+        ["box is upside down: its y goes from 300 to 200"],
+    ),
+    "plane without a direction": (
+        "car",
+        "masses:",
+        "obstacles: [{name: a, on: body, shape: plane, point: top_mount, normal: §[0, 0, 0]}]\nmasses:",
+        ["a direction of no length"],
+    ),
+    "obstacle name used twice": (
+        "car",
+        "masses:",
+        "obstacles:\n  - {name: a, on: arm, shape: ball, point: ball_joint, radius: 9}\n"
+        "  - {name: §a, on: arm, shape: ball, point: arm_rear, radius: 9}\nmasses:",
+        ["obstacle name 'a' is used twice, first on line 19"],
+    ),
+    "measure that needs obstacles": (
+        "goals",
+        "      lock_inner: {min: 38}",
+        "      §tyre_clearance: {min: 5}",
+        ["tyre_clearance needs the car's section 'obstacles'", "car.yaml lacks"],
+    ),
+    "tyre that shrinks": (
+        "car",
+        "loaded_radius: 290}",
+        "loaded_radius: 290, growth: §-1}",
+        ["-1 for tyre.growth", "0 or more"],
+    ),
+    # the parts file
+    "obstacle on a bar whose points nobody tells": (
+        "car",
+        "masses:",
+        "obstacles: [{name: link, on: bar, shape: ball, point: §bar_end, radius: 6}]\nmasses:",
+        ["bar_end of a bar whose points the car file does not tell", "pivot"],
+    ),
+    "obstacle on the bar beside its points": (
+        "car",
+        "masses:",
+        "obstacles: [{name: bar, on: bar, shape: ball, point: §[20, 580, 300], radius: 9}]\n"
+        + BAR.replace("§", ""),
+        ["a place on the bar that is none of its points", "bar_pivot"],
+    ),
+    "box on the bar": (
+        "car",
+        "masses:",
+        "obstacles: [{name: bar, on: §bar, shape: box, low: [0, 1, 2], high: [3, 4, 5]}]\nmasses:",
+        ["'box' on the bar", "a capsule, chain or ball"],
+    ),
+    "obstacle name used twice in the box": (
+        "parts",
+        "  lower_arm:\n    - id: stock arm\n",
+        "      obstacles: [{name: arm, on: arm, shape: ball, point: ball_joint, radius: 9}]\n"
+        "  lower_arm:\n    - id: stock arm\n"
+        "      obstacles: [{name: §arm, on: arm, shape: ball, point: ball_joint, radius: 9}]\n",
+        ["obstacle name 'arm' is used twice, first on line 7"],
+    ),
+    "barrel of nothing": (
+        "parts",
+        "      price: 240",
+        "      sets: {wheel: {barrel_radius: §0}}",
+        ["0 for wheel.barrel_radius", "more than 0"],
+    ),
+    "barrel that cannot be added to": (
+        "parts",
+        "      price: 240",
+        "      adds: {wheel: {§barrel_radius: 3}}",
+        ["unknown key 'barrel_radius'"],
+    ),
     "unknown station": (
         "parts",
         "  tie_rod_stud:",
@@ -340,7 +689,37 @@ SLIPS = {
         "parts",
         "moves: {arm_front:",
         "moves: {§upper_front:",
-        ["'upper_front' as a key", "one of arm_front"],
+        ["upper_front is of a double wishbone", "the car has a strut"],
+    ),
+    "station that the suspension hasn't": (
+        "parts",
+        "  lower_arm:",
+        "  §upper_arm:",
+        ["station 'upper_arm' is of a double wishbone"],
+    ),
+    "stack on a point that the suspension hasn't": (
+        "parts",
+        "stack: {point: tie_rod_outer",
+        "stack: {point: §upper_ball_joint",
+        ["upper_ball_joint is of a double wishbone"],
+    ),
+    "wishbone's points on a strut": (
+        "car",
+        "suspension: strut",
+        "suspension: §double_wishbone",
+        ["suspension is double_wishbone, but the points have top_mount", "expected strut, or"],
+    ),
+    "right-hand point of another suspension": (
+        "car",
+        "static: {toe: 0.0",
+        "points_right: {§upper_front: [100, -400, 480]}\nstatic: {toe: 0.0",
+        ["points_right has upper_front, which a double_wishbone has and a strut has not"],
+    ),
+    "joint that a strut has not": (
+        "car",
+        "static: {toe: 0.0",
+        "joints: {§upper_ball_joint: {tilt: 25}}\nstatic: {toe: 0.0",
+        ["the joint upper_ball_joint is of a double wishbone, and the car has a strut"],
     ),
     "range upside down": ("parts", "range: [-10, 10]", "range: §[10, -10]", ["upside down"]),
     "endless adjuster": ("parts", "step: 2", "step: §0.01", ["2001 positions"]),
@@ -542,10 +921,74 @@ def test_oddities_are_notices(tmp_path: Path) -> None:
     assert "more than half" in notices[2]
 
 
-def test_a_section_that_nothing_uses_is_a_notice(tmp_path: Path) -> None:
-    car = CAR + "obstacles: [{name: rail}]\n"
-    (notice,) = load_goals(lay(tmp_path, car=car)).notices
-    assert "'obstacles' is not used" in notice
+def test_what_only_parts_tell_will_do_for_a_measure(tmp_path: Path) -> None:
+    goals = spoil(GOALS, "      lock_inner: {min: 38}", "      strut_stroke_left: {min: 5}")
+    parts = spoil(PARTS, "      price: 240", "      sets: {strut: {bump: 60, droop: 50}}")
+    assert load_goals(lay(tmp_path, goals=goals, parts=parts)).notices == []
+    pitch = spoil(
+        PARTS, "      price: 240", "      sets: {hub: {stud_pitch: 1.5}, wheel: {pad: 11}}"
+    )
+    turns = spoil(GOALS, "      lock_inner: {min: 38}", "      wheel_nut_turns: {min: 12}")
+    car = CAR + "hub: {stud_length: 40, stud_diameter: 12}\n"
+    assert load_goals(lay(tmp_path, goals=turns, car=car, parts=pitch)).notices == []
+    assert len(faults_of(lay(tmp_path, goals=turns, car=car))) == 1
+    lifted = spoil(PARTS, "      price: 240", "      joints: {top_mount: {tilt: 12}}")
+    goals = spoil(GOALS, "      lock_inner: {min: 38}", "      top_mount_tilt: {max: 5}")
+    assert load_goals(lay(tmp_path, goals=goals, parts=lifted)).notices == []
+
+
+@pytest.mark.parametrize(
+    ("car", "sets", "words"),
+    [
+        ("hub: {bolts: 5, pitch_circle: 108}", "", "fit the hub's studs is not judged"),
+        ("hub: {stud_length: 40, stud_diameter: 12}", "", "'wheel.pad' is not told"),
+        ("hub: {stud_length: 40}", "wheel: {pad: 12}", "'hub.stud_diameter' or 'hub.engagement'"),
+        ("brake: {profile: [[0, 90], [0, 140], [60, 90]]}", "", "no wheel's 'barrel' is told"),
+    ],
+)
+def test_what_is_told_by_half_is_a_notice(tmp_path: Path, car: str, sets: str, words: str) -> None:
+    parts = spoil(
+        PARTS, "      price: 240", f"      sets: {{{sets}}}" if sets else "      price: 240"
+    )
+    (notice,) = load_goals(lay(tmp_path, car=f"{CAR}{car}\n", parts=parts)).notices
+    assert words in notice
+
+
+def test_a_wheel_of_another_shape_without_its_inside_is_a_notice(tmp_path: Path) -> None:
+    car = spoil(CAR, "width: 178}", "width: 178, barrel: [[0, 70], [90, 175]]}")
+    car += "brake: {profile: [[0, 90], [0, 140], [60, 90]]}\n"
+    assert load_goals(lay(tmp_path, car=car)).notices == []
+    parts = spoil(PARTS, "      price: 240", "      sets: {wheel: {offset: 20}}")
+    (notice,) = load_goals(lay(tmp_path, car=car, parts=parts)).notices
+    assert "slotted arm clears the caliper is not judged" in notice
+
+
+OBSTACLES = """\
+obstacles:
+  - {name: rail, on: body, shape: box, low: [-400, 300, 250], high: [400, 380, 16 in]}
+  - {name: fender, on: body, shape: plane, point: [0, 430, 600], normal: [0, 1, 0]}
+  - {name: arch, on: body, shape: arch, points: [[-390, 840, 288], [0, 840, 680], [390, 840, 288]], radius: 6}
+"""
+
+
+def test_obstacles_are_used(tmp_path: Path) -> None:
+    arm = "  - {name: arm, on: arm, shape: chain, points: [arm_rear, [0, 600, 190], ball_joint], radius: 9}\n"
+    loaded = load_goals(lay(tmp_path, car=CAR + OBSTACLES))
+    assert loaded.notices == []
+    assert loaded.car.obstacles is not None
+    rail = loaded.car.obstacles[0]
+    assert isinstance(rail, Box) and rail.high == (400.0, 380.0, pytest.approx(406.4))
+    (notice,) = load_goals(lay(tmp_path, car=CAR + OBSTACLES + arm)).notices
+    assert "counts as solid" in notice and "barrel_radius" in notice
+    barrel = spoil(CAR + OBSTACLES + arm, "width: 178}", "width: 178, barrel_radius: 188}")
+    assert load_goals(lay(tmp_path, car=barrel)).notices == []
+
+
+def test_parts_of_one_station_may_bring_obstacles_of_one_name(tmp_path: Path) -> None:
+    bar = "      obstacles: [{name: arm, on: arm, shape: ball, point: ball_joint, radius: 9}]\n"
+    parts = spoil(PARTS, "      today: true\n", "      today: true\n" + bar)
+    parts = spoil(parts, "      price: 240\n", "      price: 240\n" + bar)
+    assert faults_of(lay(tmp_path, parts=parts)) == []
 
 
 def test_springs_and_bar_are_used(tmp_path: Path) -> None:
@@ -584,3 +1027,56 @@ def test_a_measure_that_needs_one_entry_of_a_section_says_which(tmp_path: Path) 
     told = [str(fault) for fault in raised.value.faults]
     assert len(told) == 2
     assert "needs 'rear.roll_stiffness'" in told[0] and "needs 'rear.track'" in told[1]
+
+
+BARS_PART = """  antiroll_bar:
+    - id: holes
+      choices: {hole: {inner: {moves: {bar_end: [20, 0, 0]}}, outer: {}}}
+      adjusts:
+        link: {adds: {antiroll_bar: {link_length: 1}}, range: [-10, 10], step: 5}
+        bracket: {along: {bar_link: [0, 0, 1]}, range: [0, 10], step: 5}
+"""
+
+
+def test_a_bar_with_its_points_and_parts_for_it_are_sound(tmp_path: Path) -> None:
+    car = spoil(CAR, "masses:", BAR)
+    parts = spoil(PARTS, "stations:\n", "stations:\n" + BARS_PART)
+    loaded = load_goals(lay(tmp_path, car=car, parts=parts))
+    assert loaded.car.antiroll_bar is not None and loaded.car.antiroll_bar.arm is None
+    assert loaded.notices == []
+
+
+TOLD = "antiroll_bar: {diameter: 22, bore: 20, length: 900, arm: 200, motion_ratio: 0.6}\nmasses:"
+
+
+@pytest.mark.parametrize(
+    ("car", "effect", "words"),
+    [
+        (TOLD, "moves: {§bar_end: [20, 0, 0]}", "bar_end of a bar whose points"),
+        (TOLD, "adds: {antiroll_bar: {§link_length: 5}}", "link_length of a bar whose points"),
+        (TOLD, "stack: {point: §bar_link, along: [0, 0, 1], pieces: {2: 4}}", "bar_link of a bar"),
+        (TOLD, "adds: {antiroll_bar: {§arm_length: 5}}", "arm_length is added to"),
+        (TOLD, "sets: {antiroll_bar: {diameter: §18}}", "the car's bar has a bore of 20 mm"),
+        (TOLD, "sets: {antiroll_bar: {diameter: 18, bore: §18}}", "leaves nothing of its 18 mm"),
+        (TOLD, "sets: {antiroll_bar: {length: §0}}", "0 for antiroll_bar.length"),
+        (TOLD, "sets: {antiroll_bar: {bore: §-1}}", "-1 for antiroll_bar.bore"),
+        ("masses:", "sets: {§antiroll_bar: {diameter: 25}}", "does not have"),
+        (BAR, "moves: {§bar_ende: [20, 0, 0]}", "perhaps you meant 'bar_end'"),
+        (BAR, "sets: {antiroll_bar: {§link: 5}}", "unknown key 'link'"),
+    ],
+)
+def test_parts_that_ask_more_of_the_bar_than_is_told(
+    tmp_path: Path, car: str, effect: str, words: str
+) -> None:
+    part = f"stations:\n  antiroll_bar:\n    - id: other\n      {effect}\n"
+    parts, line, column = marked(spoil(PARTS, "stations:\n", part))
+    (fault,) = faults_of(lay(tmp_path, car=spoil(CAR, "masses:", car), parts=parts))
+    assert (fault.line, fault.column) == (line, column), str(fault)
+    assert words in str(fault)
+
+
+@pytest.mark.parametrize("measure", ["link_angle", "bar_preload", "bar_toggle"])
+def test_measures_of_the_linkage_need_its_points(tmp_path: Path, measure: str) -> None:
+    goals = spoil(GOALS, "      lock_inner: {min: 38}", f"      {measure}: {{max: 70}}")
+    (fault,) = faults_of(lay(tmp_path, goals=goals, car=spoil(CAR, "masses:", TOLD)))
+    assert f"{measure} needs 'antiroll_bar.pivot'" in str(fault)

@@ -11,6 +11,7 @@ from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.states import CornerStates
 from tests.cars import CARS, Car
+from tests.wishbones import WISHBONES
 
 MOST_MOVED = 10.0
 
@@ -20,12 +21,12 @@ def _between(low: float, high: float) -> st.SearchStrategy[float]:
 
 
 @st.composite
-def cars(draw: st.DrawFn) -> Car:
+def cars(draw: st.DrawFn, bases: tuple[Car, ...] = (*CARS, *WISHBONES)) -> Car:
     """A car whose points are up to 10 mm from an invented one, with toe and camber of its own.
 
     The moves come from a drawn seed: plain draws for two dozen coordinates make shrinking endless.
     """
-    base = draw(st.sampled_from(CARS))
+    base = draw(st.sampled_from(bases))
     moves = np.random.default_rng(draw(st.integers(0, 2**32 - 1)))
     size = draw(_between(0.0, MOST_MOVED))
     moved = base.moved(**{name: tuple(size * moves.uniform(-1.0, 1.0, 3)) for name in base.points})

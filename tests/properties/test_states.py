@@ -14,6 +14,7 @@ from kinematics.arrays import Floats
 from kinematics.states import CornerStates, solve
 from tests.cars import CARS, MIDDLING, Car, corners, geometry
 from tests.properties.plausible import cars, knuckle_axes, state_grids
+from tests.wishbones import ROADSTER, WISHBONES
 
 Grid = tuple[Floats, Floats]
 COMMON = settings(max_examples=60, deadline=None)
@@ -38,7 +39,7 @@ def vector(states: CornerStates, row: int) -> Floats:
 @COMMON
 @given(cars(), state_grids())
 def test_links_keep_their_lengths(car: Car, grid: Grid) -> None:
-    """Arm, tie rod and the strut's line through the top mount, in every reached state, to 1e-7 mm."""
+    """Arms, tie rod and the strut's line through the top mount, in every reached state, to 1e-7 mm."""
     states, rack = solved(car, grid)
     there = states.reached[:, 0]
     assume(there.any())
@@ -50,12 +51,20 @@ def test_links_keep_their_lengths(car: Car, grid: Grid) -> None:
     inner = p["tie_rod_inner"] + np.array([0.0, 1.0, 0.0])[:, None] * rack[there]
     rod = away(p["tie_rod_outer"], p["tie_rod_inner"])
     np.testing.assert_allclose(away(outer, inner), rod[0], rtol=0.0, atol=1e-7)
-    # the top mount as the knuckle sees it must lie on the sliding axis, STRUT_LENGTH up from the foot
     axes = knuckle_axes(states)[..., 0][:, :, there]
-    seen = np.einsum("vks,vs->ks", axes, p["top_mount"] - ball)
     measured = corners(car)
-    start = measured.strut_lower - measured.knuckle_ball_joint
-    along = measured.strut_direction
+    if isinstance(measured.upper, c.UpperArm):
+        # the knuckle's upper joint must keep its distances to the upper arm's pivots
+        up = measured.upper.knuckle_ball_joint - measured.knuckle_ball_joint
+        upper = ball + np.einsum("vks,kn->vs", axes, up)
+        for pivot in ("upper_front", "upper_rear"):
+            length = away(p["upper_ball_joint"], p[pivot])
+            np.testing.assert_allclose(away(upper, p[pivot]), length[0], rtol=0.0, atol=1e-7)
+        return
+    # the top mount as the knuckle sees it must lie on the sliding axis, STRUT_LENGTH up from the foot
+    seen = np.einsum("vks,vs->ks", axes, p["top_mount"] - ball)
+    start = measured.upper.lower - measured.knuckle_ball_joint
+    along = measured.upper.direction
     foot = start - along * (start * along).sum(axis=0)
     on_axis = foot + along * states.row(k.STRUT_LENGTH)[there, 0]
     np.testing.assert_allclose(seen, on_axis, rtol=0.0, atol=1e-7)
@@ -195,8 +204,11 @@ def test_toggle_is_the_angle_between_rod_and_arm(car: Car, grid: Grid) -> None:
     inner = (
         car.vectors()["tie_rod_inner"][:, None] + np.array([0.0, 1.0, 0.0])[:, None] * rack[there]
     )
-    axis = car.vectors()["top_mount"][:, None] - ball
-    axis = axis / away(axis, 0.0)
+    if "top_mount" not in car.points:
+        axis = vector(states, k.AXIS)[:, there]
+    else:
+        axis = car.vectors()["top_mount"][:, None] - ball
+        axis = axis / away(axis, 0.0)
     arm, rod = (v - axis * (axis * v).sum(axis=0) for v in (outer - ball, outer - inner))
     across = away(np.cross(arm, rod, axis=0), 0.0)
     angle = np.degrees(np.arctan2(across, np.abs((arm * rod).sum(axis=0))))
@@ -227,7 +239,10 @@ def _bits(states: CornerStates, lane: int, state: int) -> bytes:
 
 @settings(max_examples=30, deadline=None)
 @given(
-    st.lists(cars(), min_size=2, max_size=5),
+    st.one_of(
+        st.lists(cars(CARS), min_size=2, max_size=5),
+        st.lists(cars(WISHBONES), min_size=2, max_size=5),
+    ),
     state_grids(states=6),
     st.integers(1, 70),
     st.randoms(use_true_random=False),
@@ -251,10 +266,11 @@ def test_a_lanes_figures_hang_on_itself_alone(batch, grid, width, random) -> Non
             assert _bits(full, place, s) == _bits(single, 0, 0)
 
 
+@pytest.mark.parametrize("some", [CARS, WISHBONES], ids=["strut", "wishbone"])
 @pytest.mark.parametrize("width", [1, 3, 31, 32, 33, 64, 65, 129])
-def test_the_batchs_width_does_not_matter(width: int) -> None:
+def test_the_batchs_width_does_not_matter(width: int, some: tuple[Car, ...]) -> None:
     """Bit for bit against a batch of 200 lanes, with toe held and with the arm held too."""
-    wide = np.concatenate([geometry(CARS[n % len(CARS)]) for n in range(200)], axis=1)
+    wide = np.concatenate([geometry(some[n % len(some)]) for n in range(200)], axis=1)
     travel = np.array([-30.0, 0.0, 55.0])
     rack = np.linspace(-50.0, 90.0, 200)[None, :] * np.array([[1.0], [0.0], [-1.0]])
     for how in ({}, {"toe": 0.1}, {"hold_arm": True}):
@@ -268,13 +284,24 @@ def test_the_batchs_width_does_not_matter(width: int) -> None:
 
 
 ROWS_OF_A_GUESS = (k.START, k.START_SLOPE)
+# what a car's geometry says of no corner of its kind: a strut's upper arm, a wishbone's sliding axis
+UNUSED = (
+    (MIDDLING, {k.KIND, *range(k.UPPER_COS, k.GEOMETRY_ROWS)}),
+    (ROADSTER, {k.KIND, *range(k.STRUT_AXIS, k.STRUT_AXIS + 3)}),
+)
+USED = [
+    (car, row)
+    for car, unused in UNUSED
+    for row in range(k.GEOMETRY_ROWS)
+    if row not in unused and row not in ROWS_OF_A_GUESS
+]
 
 
-@pytest.mark.parametrize("row", [r for r in range(k.GEOMETRY_ROWS) if r not in ROWS_OF_A_GUESS])
+@pytest.mark.parametrize(("car", "row"), USED, ids=lambda at: getattr(at, "name", at))
 @pytest.mark.parametrize("bad", [np.nan, np.inf])
-def test_what_is_not_a_number_is_never_reached(row: int, bad: float) -> None:
+def test_what_is_not_a_number_is_never_reached(car: Car, row: int, bad: float) -> None:
     """One bad number in the geometry marks the state, whatever is held; its good neighbour is reached."""
-    columns = np.repeat(geometry(MIDDLING), 2, axis=1)
+    columns = np.repeat(geometry(car), 2, axis=1)
     columns[row, 0] = bad
     for how in ({}, {"hold_arm": True}):
         if how and row == k.RIDE_Z and np.isinf(bad):
@@ -285,9 +312,10 @@ def test_what_is_not_a_number_is_never_reached(row: int, bad: float) -> None:
         assert np.isnan(states.toe[:, 0]).all()
 
 
-def test_a_bad_guess_costs_time_only() -> None:
+@pytest.mark.parametrize("car", [MIDDLING, *WISHBONES], ids=lambda car: car.name)
+def test_a_bad_guess_costs_time_only(car: Car) -> None:
     """The first guess is not geometry: with a wild one the same states are found."""
-    good = geometry(MIDDLING)
+    good = geometry(car)
     travel, rack = np.array([-60.0, 0.0, 60.0]), np.array([[30.0], [0.0], [-60.0]])
     wanted = solve(good, travel, rack)
     for guess, slope in ((0.5, 0.0), (-0.7, 0.02), (np.nan, 0.0), (np.inf, np.nan)):
@@ -305,11 +333,12 @@ def test_travel_and_rack_that_are_not_numbers() -> None:
     assert not states.reached.any()
 
 
-def test_far_out_of_reach_is_marked_as_what_it_is() -> None:
-    """No arm angle lifts the wheel by half a metre; no tie rod follows the rack by as much."""
-    columns = geometry(MIDDLING)
+@pytest.mark.parametrize("car", [MIDDLING, *WISHBONES], ids=lambda car: car.name)
+def test_far_out_of_reach_is_marked_as_what_it_is(car: Car) -> None:
+    """No arm angle lifts the wheel by half a metre; no tie rod follows the rack by 300 mm."""
+    columns = geometry(car)
     states = solve(
-        columns, np.array([500.0, -500.0, 0.0, 0.0]), np.array([[0.0], [0.0], [-300.0], [500.0]])
+        columns, np.array([500.0, -500.0, 0.0, 0.0]), np.array([[0.0], [0.0], [-300.0], [350.0]])
     )
     assert list(states.marks[:, 0]) == [
         k.ARM_OUT_OF_REACH, k.ARM_OUT_OF_REACH, k.ROD_OUT_OF_REACH, k.ROD_OUT_OF_REACH,

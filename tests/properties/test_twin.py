@@ -9,13 +9,13 @@ from hypothesis import given, settings
 from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.states import solve
-from tests.cars import Car, geometry
+from tests.cars import CARS, Car, geometry
 from tests.properties.plausible import cars, state_grids
 from tests.properties.twin import Twin
 
 
 @settings(max_examples=30, deadline=None)
-@given(cars(), state_grids(states=12))
+@given(cars(CARS), state_grids(states=12))
 def test_every_figure_is_the_twins(car: Car, grid: tuple[Floats, Floats]) -> None:
     """Points to 1e-7 mm and angles to 1e-8 deg, ten times that within 5 deg of over-centre."""
     twin = Twin(car)

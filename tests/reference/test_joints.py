@@ -11,7 +11,13 @@ from goals.car import Car as CarFile
 from goals.duties import GoalsFile
 from goals.parts import Parts
 from kinematics import rows as k
-from kinematics.joints import StudJoint, ball_joint_tilt, inner_tilt, outer_tilt
+from kinematics.joints import (
+    StudJoint,
+    ball_joint_tilt,
+    inner_tilt,
+    outer_tilt,
+    upper_ball_joint_tilt,
+)
 from kinematics.measures import MEASURES
 from kinematics.scene import At
 from optimiser.problem import Problem
@@ -19,6 +25,7 @@ from tests.cars import AHEAD, CARS, INCLINED, LOWERED, MIDDLING, OFF_LINE, SMALL
 from tests.reference.test_kernel_multibody import Mechanism as Multibody
 from tests.reference.test_kernel_rootfinder import Mechanism, turn_by
 from tests.search.catalogues import car_mapping
+from tests.wishbones import ROADSTER, WISHBONES
 
 UPRIGHT = np.zeros((k.STATE_ROWS, 1))
 UPRIGHT[k.FORWARD], UPRIGHT[k.SPINDLE + 1] = 1.0, 1.0
@@ -122,6 +129,42 @@ def test_tilts_against_a_root_finder_on_the_raw_joints(
     assert float(ball_joint_tilt(raw, scene.left, joints.ball_joint)[0]) == pytest.approx(
         angle(stud, socket), abs=1e-5
     )
+
+
+@pytest.mark.parametrize("car", WISHBONES, ids=lambda car: car.name)
+@pytest.mark.parametrize(("travel", "share"), [(-45.0, 0.6), (45.0, -0.6), (0.0, 0.6), (0.0, 0.0)])
+def test_tilt_of_the_upper_ball_joint_against_a_root_finder(
+    car: Car, travel: float, share: float
+) -> None:
+    """Stud and socket from a general root finder on knuckle and both arms; not tilted as measured."""
+    case = problem(car, {"upper_ball_joint": {"tilt": 25, "axis": [0.1, -0.2, 1]}})
+    assembly = case.assembly(case.space.build(0), "only")
+    assert assembly is not None
+    scene = assembly.scene(np.zeros((1, 0), dtype=np.int64))
+    rack = share * car.rack_travel
+    states = scene.states("left", [At(travel, rack=rack)])
+    assert states.reached.all()
+    mechanism = Mechanism(car)
+    found = mechanism.walk(travel, rack, steps=8)
+    pivot = mechanism.points["upper_front"] - mechanism.points["upper_rear"]
+    as_measured = np.array([0.1, -0.2, 1.0])
+    stud = turn_by(found[3:6]) @ as_measured
+    socket = turn_by(found[7] * pivot / np.linalg.norm(pivot)) @ as_measured
+    joint = scene.fittings.joints.upper_ball_joint
+    assert joint is not None
+    tilt = float(upper_ball_joint_tilt(states.raw[:, 0, :], scene.left, joint)[0])
+    assert tilt == pytest.approx(angle(stud, socket), abs=1e-5)
+    assert (tilt < 1e-5) == (travel == 0.0 and share == 0.0)
+
+
+def test_the_upper_ball_joints_limit_is_a_gate() -> None:
+    """Declared, it stands among the demands with its maker's limit less the reserve."""
+    case = problem(ROADSTER, {"upper_ball_joint": {"tilt": 25, "reserve": 4}})
+    assembly = case.assembly(case.space.build(0), "only")
+    assert assembly is not None
+    gates = {d.label: d for d in case.demands(assembly, "only")}
+    assert gates["upper_ball_joint_limit"].maximum == 21.0
+    assert gates["upper_ball_joint_limit"].measure is MEASURES["upper_ball_joint_tilt"]
 
 
 @pytest.mark.parametrize(

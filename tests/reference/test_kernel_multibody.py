@@ -2,7 +2,8 @@
 
 The corner is described to MuJoCo as a builder would describe it: an arm on a hinge, a knuckle on the arm's
 ball joint, a strut rod that slides in the knuckle and hangs by a ball in the body's top mount, a rack on a
-slide, and a tie rod with a ball at each end. MuJoCo does the forward kinematics, says how far its two loop
+slide, and a tie rod with a ball at each end. A double wishbone has an upper arm on a hinge in place of the
+strut, its end held to the knuckle's. MuJoCo does the forward kinematics, says how far its two loop
 closures are open, and gives their Jacobian; joints are then moved by MuJoCo's own integrator until the
 loops are closed. None of our equations, angles or frames takes part.
 
@@ -23,6 +24,7 @@ from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.states import solve
 from tests.cars import AHEAD, INCLINED, LOWERED, MIDDLING, OFF_LINE, SMALL, Car, geometry
+from tests.wishbones import ROADSTER, WISHBONES
 
 CLOSED_MM = 1e-9
 POINT_TOLERANCE_MM = 1e-7
@@ -38,7 +40,7 @@ MODEL = """
   <option gravity="0 0 0" jacobian="dense"/>
   <default><geom type="sphere" size="1" mass="1" contype="0" conaffinity="0"/></default>
   <worldbody>
-    <site name="top_mount" pos="{top_mount}"/>
+    {upper_body}
     <body name="arm" pos="{arm_rear}">
       <joint name="pivot" type="hinge" axis="{pivot}"/> <geom/>
       <body name="knuckle" pos="{ball_from_rear}">
@@ -47,10 +49,7 @@ MODEL = """
         <site name="wheel_centre" pos="{centre}"/>
         <site name="outboard" pos="{outboard}"/>
         <site name="rod_outer" pos="{rod_outer}"/>
-        <body name="strut_rod" pos="{top}">
-          <joint name="strut" type="slide" axis="{strut}"/> <geom/>
-          <site name="strut_top"/>
-        </body>
+        {upper_knuckle}
       </body>
     </body>
     <body name="rack" pos="{tie_rod_inner}">
@@ -62,11 +61,26 @@ MODEL = """
     </body>
   </worldbody>
   <equality>
-    <connect site1="strut_top" site2="top_mount"/>
+    <connect site1="upper_knuckle" site2="upper_body"/>
     <connect site1="rod_end" site2="rod_outer"/>
   </equality>
 </mujoco>
 """
+
+STRUT = (
+    '<site name="upper_body" pos="{top_mount}"/>',
+    """<body name="strut_rod" pos="{top}">
+          <joint name="strut" type="slide" axis="{strut}"/> <geom/>
+          <site name="upper_knuckle"/>
+        </body>""",
+)
+UPPER_ARM = (
+    """<body name="upper_arm" pos="{upper_rear}">
+      <joint name="upper_pivot" type="hinge" axis="{upper_pivot}"/> <geom/>
+      <site name="upper_body" pos="{upper_ball_from_rear}"/>
+    </body>""",
+    '<site name="upper_knuckle" pos="{upper_ball}"/>',
+)
 
 
 def text(vector: Floats) -> str:
@@ -85,19 +99,33 @@ class Mechanism:
         ball = p["ball_joint"]
         centre = p["hub_face"] + car.inset * spindle - ball
         places = {
-            "top_mount": p["top_mount"],
             "arm_rear": p["arm_rear"],
             "pivot": p["arm_front"] - p["arm_rear"],
             "ball_from_rear": ball - p["arm_rear"],
             "centre": centre,
             "outboard": centre + 1000.0 * spindle,
             "rod_outer": p["tie_rod_outer"] - ball,
-            "top": p["top_mount"] - ball,
-            "strut": p["top_mount"] - p["strut_lower"],
             "tie_rod_inner": p["tie_rod_inner"],
             "rod": p["tie_rod_outer"] - p["tie_rod_inner"],
         }
-        xml = MODEL.format(**{name: text(vector) for name, vector in places.items()})
+        if "top_mount" in p:
+            upper = STRUT
+            places |= {
+                "top_mount": p["top_mount"],
+                "top": p["top_mount"] - ball,
+                "strut": p["top_mount"] - p["strut_lower"],
+            }
+        else:
+            upper = UPPER_ARM
+            places |= {
+                "upper_rear": p["upper_rear"],
+                "upper_pivot": p["upper_front"] - p["upper_rear"],
+                "upper_ball_from_rear": p["upper_ball_joint"] - p["upper_rear"],
+                "upper_ball": p["upper_ball_joint"] - ball,
+            }
+        words = {name: text(vector) for name, vector in places.items()}
+        body, knuckle = (part.format(**words) for part in upper)
+        xml = MODEL.format(**words, upper_body=body, upper_knuckle=knuckle)
         self.model = mujoco.MjModel.from_xml_string(xml)
         self.data = mujoco.MjData(self.model)
         self.rack = int(self.model.joint("rack").dofadr[0])
@@ -141,9 +169,10 @@ class Mechanism:
             self.close(share * travel, share * rack)
 
 
-def test_the_model_is_one_mechanism() -> None:
+@pytest.mark.parametrize("car", [MIDDLING, ROADSTER], ids=lambda car: car.name)
+def test_the_model_is_one_mechanism(car: Car) -> None:
     """Nine joint freedoms, six loop equations: travel, rack, tie rod's spin and nothing else is free."""
-    mechanism = Mechanism(MIDDLING)
+    mechanism = Mechanism(car)
     miss, slopes = mechanism.open_loops(0.0, 0.0)
     assert mechanism.model.nv == 9
     assert np.linalg.matrix_rank(slopes[:-2], tol=1e-6) == 6
@@ -153,7 +182,9 @@ def test_the_model_is_one_mechanism() -> None:
 
 
 @pytest.mark.parametrize(
-    "car", [MIDDLING, AHEAD, SMALL, LOWERED, INCLINED, OFF_LINE], ids=lambda car: car.name
+    "car",
+    [MIDDLING, AHEAD, SMALL, LOWERED, INCLINED, OFF_LINE, *WISHBONES],
+    ids=lambda car: car.name,
 )
 def test_points_and_angles_over_travel_and_rack(car: Car) -> None:
     mechanism = Mechanism(car)

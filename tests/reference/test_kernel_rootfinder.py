@@ -1,8 +1,9 @@
 """The kernel against a general root finder on the raw joint constraints.
 
 Nothing of the kernel's chain is used here: the knuckle is a rigid body with six unknowns, the arm has one
-angle, and scipy is asked for the seven at which every joint holds and the wheel centre stands at its
-height. The right branch of the linkage is kept by walking there from the measured state in small steps.
+angle (a double wishbone's upper arm another), and scipy is asked for those at which every joint holds and
+the wheel centre stands at its height. The right branch of the linkage is kept by walking there from the
+measured state in small steps.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.states import solve
 from tests.cars import CARS, Car, geometry
+from tests.wishbones import WISHBONES
 
 # The root finder is polished until no joint is open by more than this; both sides then carry rounding only.
 CLOSED_MM = 1e-10
@@ -62,6 +64,10 @@ class Mechanism:
         self.rod = float(
             np.linalg.norm(self.points["tie_rod_outer"] - self.points["tie_rod_inner"])
         )
+        self.wishbone = "upper_front" in self.points
+        self.freedoms = 8 if self.wishbone else 7
+        if self.wishbone:
+            return
         along = self.points["top_mount"] - self.points["strut_lower"]
         # two directions square to the sliding axis: the top mount may not leave it along either
         self.across = np.linalg.svd(along[None, :])[2][1:]
@@ -72,23 +78,32 @@ class Mechanism:
         return origin + unknowns[:3] + turn_by(unknowns[3:6]) @ (point - origin)
 
     def open_joints(self, unknowns: Floats, travel: float, rack: float) -> Floats:
-        """How far each joint is open, mm, for knuckle shift, knuckle turn (rad) and arm angle (rad)."""
+        """How far each joint is open, mm, for knuckle shift, knuckle turn (rad) and arm angles (rad)."""
         p = self.points
-        pivot = p["arm_front"] - p["arm_rear"]
-        swing = turn_by(unknowns[6] * pivot / np.linalg.norm(pivot))
-        arm_end = p["arm_rear"] + swing @ (p["ball_joint"] - p["arm_rear"])
-        strut = p["top_mount"] - self.moved(unknowns, p["strut_lower"])
-        across = self.across @ turn_by(unknowns[3:6]).T
         inner = p["tie_rod_inner"] + np.array([0.0, rack, 0.0])
         rod = self.moved(unknowns, p["tie_rod_outer"]) - inner
         return np.concatenate(
             [
-                self.moved(unknowns, p["ball_joint"]) - arm_end,
-                across @ strut,
+                self.open_end(unknowns, unknowns[6], "arm", "ball_joint"),
+                self.open_end(unknowns, unknowns[7], "upper", "upper_ball_joint")
+                if self.wishbone
+                else self.open_strut(unknowns),
                 [np.linalg.norm(rod) - self.rod],
                 [self.moved(unknowns, self.centre)[2] - self.centre[2] - travel],
             ]
         )
+
+    def open_end(self, unknowns: Floats, angle: float, arm: str, joint: str) -> Floats:
+        """From an arm's end to where the knuckle has it, for the arm's angle."""
+        p, rear = self.points, self.points[f"{arm}_rear"]
+        pivot = p[f"{arm}_front"] - rear
+        swing = turn_by(angle * pivot / np.linalg.norm(pivot))
+        return self.moved(unknowns, p[joint]) - (rear + swing @ (p[joint] - rear))
+
+    def open_strut(self, unknowns: Floats) -> Floats:
+        """How far the top mount is off the sliding axis, both ways across it."""
+        strut = self.points["top_mount"] - self.moved(unknowns, self.points["strut_lower"])
+        return self.across @ turn_by(unknowns[3:6]).T @ strut
 
     def solve(self, guess: Floats, travel: float, rack: float) -> Floats:
         """The unknowns at which every joint is closed."""
@@ -106,8 +121,8 @@ class Mechanism:
     def slopes(self, unknowns: Floats, travel: float, rack: float) -> Floats:
         """Jacobian by central differences."""
         columns = []
-        for number in range(7):
-            step = np.zeros(7)
+        for number in range(self.freedoms):
+            step = np.zeros(self.freedoms)
             step[number] = 1e-3 if number < 3 else 1e-6
             ahead = self.open_joints(unknowns + step, travel, rack)
             behind = self.open_joints(unknowns - step, travel, rack)
@@ -116,7 +131,7 @@ class Mechanism:
 
     def walk(self, travel: float, rack: float, steps: int = 4) -> Floats:
         """The unknowns at a state, reached from the measured one so that the branch cannot change."""
-        found = np.zeros(7)
+        found = np.zeros(self.freedoms)
         for share in np.linspace(0.0, 1.0, steps + 1)[1:]:
             found = self.solve(found, share * travel, share * rack)
         return found
@@ -142,7 +157,7 @@ def _racks(car: Car) -> Floats:
     return np.array(SHARES) * car.rack_travel
 
 
-@pytest.mark.parametrize("car", CARS, ids=lambda car: car.name)
+@pytest.mark.parametrize("car", (*CARS, *WISHBONES), ids=lambda car: car.name)
 def test_points_and_angles_over_travel_and_rack(car: Car) -> None:
     mechanism = Mechanism(car)
     travel, rack = (m.ravel() for m in np.meshgrid(TRAVELS, _racks(car), indexing="ij"))
@@ -163,7 +178,7 @@ def test_points_and_angles_over_travel_and_rack(car: Car) -> None:
         assert states.camber[s, 0] == pytest.approx(truth.camber, abs=ANGLE_TOLERANCE_DEG)
 
 
-@pytest.mark.parametrize("car", CARS, ids=lambda car: car.name)
+@pytest.mark.parametrize("car", (*CARS, *WISHBONES), ids=lambda car: car.name)
 @pytest.mark.parametrize("way", [-1.0, 1.0])
 def test_close_to_over_centre(car: Car, way: float) -> None:
     """Rack pushed on until less than 12 deg are left: still the same points.
@@ -186,7 +201,7 @@ def test_close_to_over_centre(car: Car, way: float) -> None:
     assert states.toe[s, 0] == pytest.approx(truth.toe, abs=1e-6)
 
 
-@pytest.mark.parametrize("car", CARS, ids=lambda car: car.name)
+@pytest.mark.parametrize("car", (*CARS, *WISHBONES), ids=lambda car: car.name)
 @pytest.mark.parametrize("travel", [-40.0, 0.0, 35.0])
 def test_contact_path_slope(car: Car, travel: float) -> None:
     """The slope behind the roll centre is that of the path that the root finder walks.

@@ -12,10 +12,12 @@ from goals.car import Car as CarFile
 from goals.duties import GoalsFile
 from goals.parts import Parts
 from goals.verdicts import holds
+from kinematics import stops
+from kinematics.arrays import Floats
 from kinematics.measures import MEASURES
 from kinematics.measures.envelope import travels
 from kinematics.scene import At, DutyFrame, Scene
-from kinematics.stops import STEP, Hold, solve_stop
+from kinematics.stops import STEP, Hold
 from optimiser.evaluate import candidate, stopped
 from optimiser.inner import sweep
 from optimiser.problem import Problem
@@ -26,6 +28,11 @@ from tests.search.catalogues import car_mapping
 ARM, ROD = (-98.0, 6.0), (4.0, -330.0)
 TOGGLE = MEASURES["toggle_margin"].state
 assert TOGGLE is not None
+
+
+def solve_stop(scene: Scene, wanted: list[Hold]) -> Floats:
+    """The stops of every lane, (n,) mm."""
+    return stops.stopped(scene, wanted).stop
 
 
 def toggle_hold(least: float) -> Hold:
@@ -123,8 +130,8 @@ def test_the_stop_never_lies_beyond_toggle(car: Car) -> None:
 def test_a_stricter_hold_never_lets_the_rack_go_further() -> None:
     for car in CARS:
         scene = scene_of(car, geometry(car))
-        stops = [float(solve_stop(scene, [toggle_hold(m)])[0]) for m in (5.0, 20.0, 35.0, 60.0)]
-        assert (np.diff(stops) <= 0.0).all()
+        found = [float(solve_stop(scene, [toggle_hold(m)])[0]) for m in (5.0, 20.0, 35.0, 60.0)]
+        assert (np.diff(found) <= 0.0).all()
 
 
 def problem(limits: dict[str, Any], joints: dict[str, Any] | None = None) -> Problem:
@@ -187,10 +194,10 @@ def test_where_even_straight_ahead_does_not_hold_the_limit_itself_is_named() -> 
 def test_one_lane_or_many_have_the_same_stops() -> None:
     lanes = np.concatenate([geometry(car) for car in CARS], axis=1)
     together = scene_of(CARS[0], lanes)
-    stops = solve_stop(together, [toggle_hold(33.0)])
+    found = solve_stop(together, [toggle_hold(33.0)])
     for lane in range(len(CARS)):
         alone = scene_of(CARS[0], lanes[:, [lane]])
-        assert solve_stop(alone, [toggle_hold(33.0)])[0] == stops[lane]
+        assert solve_stop(alone, [toggle_hold(33.0)])[0] == found[lane]
     case = problem({})
     assembly = case.assembly(case.space.build(0), "only")
     assert assembly is not None

@@ -18,7 +18,7 @@ def car_mapping(car: Car) -> dict[str, Any]:
     return {
         "format": 1,
         "name": f"{car.name} (invented)",
-        "suspension": "strut",
+        "suspension": "strut" if "top_mount" in car.points else "double_wishbone",
         "wheelbase": car.wheelbase,
         "points": {name: list(point) for name, point in car.points.items()},
         "static": {"toe": car.toe, "camber": car.camber},
@@ -140,16 +140,44 @@ def bent(car: Car, seed: int) -> dict[str, Any]:
     """Right-hand points of a bent shell: some of them a few millimetres from the left ones mirrored."""
     rng = np.random.default_rng((seed, 1))
     right = {}
-    for name in ("top_mount", "arm_rear", "tie_rod_inner"):
+    for name in (
+        "top_mount" if "top_mount" in car.points else "upper_rear",
+        "arm_rear",
+        "tie_rod_inner",
+    ):
         x, y, z = car.points[name]
         right[name] = [float(v) for v in np.array([x, -y, z]) + rng.uniform(-4.0, 4.0, 3)]
     return right
 
 
-def random_problem(seed: int) -> Problem:
+def with_upper_arm(parts: dict[str, Any]) -> dict[str, Any]:
+    """The same box for a double wishbone: an upper arm in place of the sliding top mount."""
+    stations = dict(parts["stations"])
+    del stations["top_mount"]
+    whole = ("upper_front", "upper_rear", "upper_ball_joint")
+    adjusts = {
+        "shims": {
+            "along": {name: [0, -1, 0] for name in whole},
+            "range": [0, 6],
+            "step": 6,
+        },
+        "length": {"along": {"upper_ball_joint": [0, 1, 0]}, "range": [-4, 0], "step": 4},
+    }
+    holes = {
+        "standard": {},
+        "low": {"moves": {name: [0, 0, -8] for name in whole}},
+    }
+    arm = {"id": "slotted", "today": True, "adjusts": adjusts, "choices": {"holes": holes}}
+    (dropped,) = stations["knuckle"]
+    moves = {**dropped["moves"], "upper_ball_joint": [0, 0, -6]}
+    stations["knuckle"] = [{**dropped, "moves": moves}]
+    return {**parts, "stations": {**stations, "upper_arm": [arm]}}
+
+
+def random_problem(seed: int, cars: tuple[Car, ...] = CARS) -> Problem:
     """A small problem on one of the invented cars; every fourth has a bent shell."""
     rng = np.random.default_rng(seed)
-    car = CARS[int(rng.integers(len(CARS)))]
+    car = cars[int(rng.integers(len(cars)))]
     goals = {
         "format": 1,
         "car": "car.yaml",
@@ -162,5 +190,7 @@ def random_problem(seed: int) -> Problem:
         CarFile.model_validate(
             {**car_mapping(car), "points_right": bent(car, seed) if seed % 4 == 3 else None}
         ),
-        Parts.model_validate(random_parts(rng)),
+        Parts.model_validate(
+            random_parts(rng) if "top_mount" in car.points else with_upper_arm(random_parts(rng))
+        ),
     )

@@ -13,8 +13,9 @@ from hypothesis import strategies as st
 from goals.car import Car as CarFile
 from goals.duties import GoalsFile
 from goals.parts import Parts, Stack
-from goals.stacks import piles
+from goals.stacks import most_filled, piles
 from kinematics import rows as k
+from kinematics.measures import MEASURES
 from optimiser.problem import Problem
 from optimiser.space import AS_IS
 from tests.cars import CARS
@@ -158,6 +159,16 @@ def brute_heights(stack: Stack) -> set[float]:
     return heights
 
 
+def brute_fullest(stack: Stack, height: float, usable: float) -> float:
+    """The most that fills a stud without going over it, of every subset that holds one of that height."""
+    pieces = [t for t, n in stack.pieces.items() for _ in range(n // 2)]
+    subsets = [some for count in range(len(pieces) + 1) for some in combinations(pieces, count)]
+    sums = {round(sum(some), 6) for some in subsets if sum(some) <= usable + 1e-9
+            and any(round(sum(under), 6) == round(height, 6)
+                    for count in range(len(some) + 1) for under in combinations(some, count))}  # fmt: skip
+    return max(sums)
+
+
 def _fills(left: list[float], room: float, slack: float) -> bool:
     return any(
         room - slack - 1e-9 <= sum(some) <= room + 1e-9
@@ -188,10 +199,45 @@ def test_stack_heights_are_what_the_pieces_can_make(
     )
     ways = piles(stack)
     assert {w.height for w in ways} == brute_heights(stack)
+    if usable is not None:
+        # what is told when files are read: a stack that cannot be filled at all
+        assert (most_filled(stack.pieces, usable, slack) is None) == (not ways)
     for way in ways:
         assert sum(way.under) == pytest.approx(way.height)
         for thickness in pieces:
             used = way.under.count(thickness) + way.above.count(thickness)
             assert used <= pieces[thickness] // 2
         if usable is not None:
-            assert usable - slack - 1e-6 <= sum(way.under) + sum(way.above) <= usable + 1e-6
+            filled = sum(way.under) + sum(way.above)
+            assert usable - slack - 1e-6 <= filled <= usable + 1e-6
+            assert filled == pytest.approx(brute_fullest(stack, way.height, usable))
+
+
+def test_what_a_stack_leaves_unfilled_is_a_figure_and_may_be_limited() -> None:
+    """A stud of 20.5 mm: every height is filled to 20 or 20.5, by hand; a limit keeps the full ones alone."""
+    stack = {
+        "point": "tie_rod_outer",
+        "along": [0, 0, -1],
+        "pieces": {0.5: 2, 5: 8, 10: 2},
+        "usable": 20.5,
+        "slack": 0.5,
+    }
+    stations = {"tie_rod_stud": [{"id": "pieces", "today": True, "stack": stack}]}
+    problem = problem_of(stations)
+    assembly = problem.assembly(problem.space.build(0), "only")
+    assert assembly is not None
+    (dimension,) = assembly.dimensions
+    assert dimension.steering_only
+    scene = assembly.scene(np.arange(dimension.size, dtype=np.int64)[:, None])
+    found = MEASURES["stack_fit"](scene)[0]
+    by_hand = [20.5 - sum(pile.under) - sum(pile.above) for pile in dimension.stack]
+    np.testing.assert_allclose(found, by_hand, atol=1e-9)
+    assert ((found >= -1e-9) & (found <= 0.5 + 1e-9)).all()
+    assert dimension.size == 10  # 0, 0.5, 5, 5.5 ... 20, 20.5
+
+
+def test_a_car_without_a_stack_of_a_given_length_has_no_such_figure() -> None:
+    problem = problem_of({"wheel": [{"id": "w"}]})
+    assembly = problem.assembly(problem.space.build(0), "only")
+    assert assembly is not None
+    assert np.isnan(MEASURES["stack_fit"](assembly.scene(np.zeros((1, 0), dtype=np.int64)))).all()

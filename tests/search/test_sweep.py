@@ -15,7 +15,9 @@ from kinematics.stops import STEP
 from optimiser.evaluate import stopped, verdict_of
 from optimiser.inner import sweep
 from optimiser.problem import Problem
+from tests.cars import CARS, Car
 from tests.search.catalogues import random_problem
+from tests.wishbones import WISHBONES
 
 
 def walked_stops(scene: Scene, wanted: list[Demand]) -> Floats:
@@ -72,9 +74,14 @@ def plain_best(problem: Problem, number: int, duty: str) -> tuple[float, tuple[i
     return float(merits[best]), tuple(int(p) for p in everything[best])
 
 
-@pytest.mark.parametrize("seed", range(40))
-def test_same_best_as_plain_enumeration(seed: int) -> None:
-    problem = random_problem(seed)
+SEEDS = [(seed, CARS) for seed in range(40)] + [(seed, WISHBONES) for seed in range(100, 108)]
+
+
+@pytest.mark.parametrize(
+    ("seed", "cars"), SEEDS, ids=lambda at: at if isinstance(at, int) else len(at)
+)
+def test_same_best_as_plain_enumeration(seed: int, cars: tuple[Car, ...]) -> None:
+    problem = random_problem(seed, cars)
     for number in range(problem.space.builds):
         for duty in problem.duties:
             assembly = problem.assembly(problem.space.build(number), duty)
@@ -89,11 +96,12 @@ def test_same_best_as_plain_enumeration(seed: int) -> None:
                 assert found.best == wanted[1]
 
 
-def test_the_random_catalogues_are_worth_the_test() -> None:
+@pytest.mark.parametrize(("first", "cars"), [(0, CARS), (100, WISHBONES)], ids=["strut", "arms"])
+def test_the_random_catalogues_are_worth_the_test(first: int, cars: tuple[Car, ...]) -> None:
     """Some duties are served, some are not: else the comparison above would show little."""
     outcomes = []
-    for seed in range(12):
-        problem = random_problem(seed)
+    for seed in range(first, first + 12):
+        problem = random_problem(seed, cars)
         for duty in problem.duties:
             outcomes.append(plain_best(problem, 0, duty) is not None)
     assert 3 < sum(outcomes) < len(outcomes) - 3

@@ -1,0 +1,194 @@
+"""Measures of space: how near the rolling tyre comes to anything, and the tie rod to the inside of the wheel.
+
+Both are figures of single states whose least over the envelope counts. Wheel, spacer, tyre and every hard
+point are each lane's own, so whatever a part or a setting moves is seen here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from kinematics import tyre
+from kinematics.arrays import Floats, Ints
+from kinematics.measures.bar import bar_states
+from kinematics.measures.catalogue import Measure, Stage
+from kinematics.measures.envelope import envelope, least_over_envelope
+from kinematics.obstacles import MOVING, Obstacles, Packed, place_columns
+from kinematics.scene import At, Scene, Side
+
+LINK_LENGTH = "antiroll_bar.link_length"
+
+
+@dataclass(frozen=True)
+class Closest:
+    """Where the tyre of one lane comes nearest to an obstacle.
+
+    ``gap`` in mm; ``travel`` in mm from ride height; ``rack`` in mm from the centre, left turn positive.
+    """
+
+    obstacle: str
+    gap: float
+    side: Side
+    travel: float
+    rack: float
+
+
+def gaps(scene: Scene, side: Side, places: list[At]) -> Floats:
+    """Gap of the tyre to the nearest obstacle at each state, (s, n) mm, negative where it touches.
+
+    Infinite where nothing but a tie rod inside the rim is declared; not-a-number where no obstacle is
+    declared or a state is not reached.
+    """
+    return gaps_and_nearest(scene, side, places)[0]
+
+
+def gaps_and_nearest(scene: Scene, side: Side, places: list[At]) -> tuple[Floats, Ints]:
+    """Gaps as :func:`gaps`, and the number of the piece of the obstacles that is nearest, -1 for none."""
+    obstacles = scene.obstacles
+    if obstacles is None or not obstacles.pieces:
+        shape = (len(places), scene.lanes)
+        return np.full(shape, np.nan), np.full(shape, -1, dtype=np.int64)
+    return _least(scene, side, places, obstacles, obstacles.packed, rim_alone=False)
+
+
+def rod_gaps(scene: Scene, side: Side, places: list[At]) -> Floats:
+    """Gap of the tie rod's tubes to the inside of the wheel at each state, (s, n) mm.
+
+    Not-a-number where no tube rides on the tie rod, the barrel's radius is not known, or a state is not
+    reached.
+    """
+    obstacles = scene.obstacles
+    if obstacles is None or not obstacles.rod_pieces:
+        return np.full((len(places), scene.lanes), np.nan)
+    return _least(scene, side, places, obstacles, obstacles.packed_rods, rim_alone=True)[0]
+
+
+def _least(
+    scene: Scene,
+    side: Side,
+    places: list[At],
+    obstacles: Obstacles,
+    packed: Packed,
+    rim_alone: bool,
+) -> tuple[Floats, Ints]:
+    """Least gaps (s, n) to the packed pieces, and which piece; see :func:`kinematics.tyre.least_gaps`."""
+    states = scene.states(side, places)
+    found = np.empty((len(places), scene.lanes))
+    nearest = np.empty(found.shape, dtype=np.int64)
+    columns = scene.columns(side)
+    points = _hard_points(scene, side, places, packed.channels)
+    tyre.least_gaps(
+        states.raw,
+        states.marks,
+        columns,
+        _rack(scene, side, places),
+        place_columns(obstacles, columns, lambda name: scene.point(side, name)),
+        wheels(scene),
+        packed.kinds,
+        packed.carriers,
+        packed.named,
+        packed.ends,
+        packed.axes,
+        packed.sizes,
+        packed.radii,
+        packed.runs,
+        packed.rods,
+        packed.used,
+        points,
+        rim_alone,
+        found,
+        nearest,
+    )
+    return found, nearest
+
+
+def _hard_points(scene: Scene, side: Side, places: list[At], names: tuple[str, ...]) -> Floats:
+    """Named points of every lane, (3, m, s, n) mm; (3, m, 1, n) where none moves with the state."""
+    moves = not MOVING.isdisjoint(names)
+    points = np.zeros((3, len(names), len(places) if moves else 1, scene.lanes))
+    bar = bar_states(scene, side, places) if moves else None
+    for number, name in enumerate(names):
+        if bar is None or name not in MOVING:
+            points[:, number] = scene.point(side, name)[:, None, :]
+        elif name == "bar_end":
+            points[:, number] = bar.end
+        else:
+            points[:, number] = bar.end + bar.link * scene.channels.get(LINK_LENGTH, side)
+    return points
+
+
+def wheels(scene: Scene) -> Floats:
+    """The wheel of every lane, (n, ENTRIES), see :func:`kinematics.tyre.wheels`."""
+    return tyre.wheels(
+        scene.number("tyre.diameter"),
+        scene.number("tyre.width"),
+        scene.number("tyre.loaded_radius"),
+        scene.number("tyre.shoulder"),
+        scene.number("tyre.growth"),
+        scene.number("tyre.bulge"),
+        scene.number("wheel.barrel_radius"),
+        0.5 * scene.number("wheel.width") + scene.number("wheel.lip"),
+    )
+
+
+def closest(scene: Scene) -> Closest | None:
+    """Where the tyre comes nearest over the envelope, for a scene of one lane; None where there is no gap.
+
+    On a mirrored car the left wheel stands for both: then the rack is told for that wheel.
+    """
+    obstacles = scene.obstacles
+    if obstacles is None or not obstacles.pieces:
+        return None
+    places = envelope(scene)
+    found: Closest | None = None
+    for side in scene.sides():
+        distances, nearest = gaps_and_nearest(scene, side, places)
+        state = int(np.nan_to_num(distances[:, 0], nan=np.inf).argmin())
+        gap = float(distances[state, 0])
+        if np.isfinite(gap) and (found is None or gap < found.gap):
+            owner = int(obstacles.packed.owners[nearest[state, 0]])
+            at = places[state]
+            rack = float((scene.turn_sign * scene.rack_at(at))[0])
+            found = Closest(obstacles.names[owner], gap, side, at.travel, rack)
+    return found
+
+
+def _rack(scene: Scene, side: Side, places: list[At]) -> Floats:
+    """Rack displacement along +y of the left-hand corner, (s, n) mm."""
+    rack = np.stack([scene.rack_at(at) for at in places])
+    return rack if side == "left" else -rack
+
+
+MEASURES = (
+    Measure(
+        name="tyre_clearance",
+        unit="mm",
+        group="space",
+        definition="Least gap between the rolling tyre on its rim and the declared obstacles over the whole "
+        "envelope of travel and rack position and beyond the stop by the allowance; negative where they "
+        "touch. Inside the rim the tie rod is left to rod_clearance.",
+        source="solid geometry: signed distance of a rounded cylinder, hollow where the barrel is known",
+        stage=Stage.ENVELOPE,
+        figure=least_over_envelope(gaps),
+        state=gaps,
+        scale=1.0,
+        takes=frozenset({"wheel"}),
+        needs_car=frozenset({"obstacles"}),
+    ),
+    Measure(
+        name="rod_clearance",
+        unit="mm",
+        group="space",
+        definition="Least gap between the tubes that ride on the tie rod and the inside of the rim's barrel "
+        "with its inner edge over the same envelope; negative where they touch. Spokes are not known.",
+        source="solid geometry: distance from a straight line to a hollow cylinder and its edge",
+        stage=Stage.ENVELOPE,
+        figure=least_over_envelope(rod_gaps),
+        state=rod_gaps,
+        scale=1.0,
+        takes=frozenset({"wheel"}),
+        needs_car=frozenset({"obstacles", "wheel", "wheel.barrel_radius"}),
+    ),
+)

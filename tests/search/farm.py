@@ -1,0 +1,175 @@
+"""A real cluster on this machine: a scheduler and workers, each a process of its own, on free ports."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from types import TracebackType
+
+import yaml
+
+from tests.journeys.garage import Outcome, write_garage
+
+HOUSE = Path(__file__).parents[2]
+CLI = "from optimiser.entry import main; main()"
+
+
+def environment(first: Path | None = None) -> dict[str, str]:
+    """An environment in which this checkout is imported, or what stands in ``first`` before it."""
+    path = [str(first)] if first else []
+    path.append(str(HOUSE))
+    return {**os.environ, "PYTHONPATH": os.pathsep.join(path)}
+
+
+def begin(
+    *args: str, cwd: Path, before: str = "", first: Path | None = None
+) -> subprocess.Popen[str]:
+    """Start the command; ``before`` is Python that runs first."""
+    return subprocess.Popen(
+        [sys.executable, "-c", f"{before}\n{CLI}", *args],
+        cwd=cwd,
+        env=environment(first),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+
+
+def ended(process: subprocess.Popen[str], seconds: float = 120) -> Outcome:
+    """Wait for a command; its own end, never a traceback."""
+    try:
+        out, err = process.communicate(timeout=seconds)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        out, err = process.communicate()
+        raise AssertionError(f"not ended after {seconds} s: {err}") from None
+    assert "Traceback" not in err, err
+    return Outcome(process.returncode, out, err)
+
+
+def command(*args: str, cwd: Path, before: str = "", first: Path | None = None) -> Outcome:
+    """Run a command to its end."""
+    return ended(begin(*args, cwd=cwd, before=before, first=first))
+
+
+class Farm:
+    """A scheduler and its workers. ``tls`` are the options that name the certificates."""
+
+    def __init__(self, folder: Path, tls: tuple[str, ...] = ()) -> None:
+        self.folder = folder
+        self.tls = tls
+        self.processes: list[subprocess.Popen[bytes]] = []
+        folder.mkdir(parents=True, exist_ok=True)
+        note = folder / "scheduler.json"
+        scheme = "tls" if tls else "tcp"
+        self.scheduler = self._start(
+            "dask_scheduler",
+            *("--host", f"{scheme}://127.0.0.1", "--port", "0"),
+            *("--scheduler-file", str(note)),
+        )
+        wait_for(note.exists)
+        time.sleep(0.1)
+        self.address = yaml.safe_load(note.read_text())["address"]
+
+    def worker(self, *args: str, first: Path | None = None) -> subprocess.Popen[bytes]:
+        """One more worker process."""
+        place = self.folder / f"worker{len(self.processes)}"
+        place.mkdir()
+        return self._start(
+            "dask_worker",
+            self.address,
+            *("--nthreads", "1", "--local-directory", str(place), "--host", "127.0.0.1"),
+            *(args or ("--no-nanny",)),
+            first=first,
+        )
+
+    def _start(self, what: str, *args: str, first: Path | None = None) -> subprocess.Popen[bytes]:
+        log = (self.folder / f"{what}{len(self.processes)}.log").open("wb")
+        with log:
+            process = subprocess.Popen(
+                [
+                    sys.executable,
+                    "-m",
+                    f"distributed.cli.{what}",
+                    *args,
+                    "--no-dashboard",
+                    *self.tls,
+                ],
+                cwd=self.folder,
+                env=environment(first),
+                stdout=log,
+                stderr=subprocess.STDOUT,
+            )
+        self.processes.append(process)
+        return process
+
+    def __enter__(self) -> Farm:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        tb: TracebackType | None,
+    ) -> None:
+        for process in reversed(self.processes):
+            if process.poll() is None:
+                process.send_signal(signal.SIGTERM)
+        for process in self.processes:
+            try:
+                process.wait(20)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait()
+
+
+@contextmanager
+def farm_of(folder: Path, workers: int, tls: tuple[str, ...] = ()) -> Iterator[Farm]:
+    """A cluster of some workers."""
+    with Farm(folder, tls) as farm:
+        for _ in range(workers):
+            farm.worker()
+        yield farm
+
+
+def wait_for(condition: object, seconds: float = 60.0) -> None:
+    """Wait until a condition holds."""
+    assert callable(condition)
+    until = time.monotonic() + seconds
+    while not condition():
+        assert time.monotonic() < until, "waited in vain"
+        time.sleep(0.05)
+
+
+def write_small_garage(folder: Path) -> None:
+    """The small garage, to be searched in one process where it is searched without a cluster."""
+    write_garage(folder)
+    path = folder / "goals.yaml"
+    path.write_text(path.read_text().replace("workers: 2", "workers: 1"))
+
+
+def write_large_garage(folder: Path, knuckles: int) -> None:
+    """The small garage with so many knuckles in its box, each a little unlike the others."""
+    write_small_garage(folder)
+    path = folder / "parts.yaml"
+    parts = yaml.safe_load(path.read_text())
+    knuckle = parts["stations"]["knuckle"][0]
+    parts["stations"]["knuckle"] = [
+        {
+            **knuckle,
+            "id": f"k{n}",
+            "price": 10 * n,
+            "moves": {
+                "ball_joint": [0, 0, -10 - n],
+                "tie_rod_outer": [0.5 * n, 0, -10 - n],
+            },
+        }
+        for n in range(knuckles)
+    ]
+    path.write_text(yaml.safe_dump(parts, sort_keys=False))
