@@ -12,12 +12,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import yaml
 
 import goals.examples
 from goals.car import Car as CarFile
 from goals.duties import GoalsFile
 from goals.parts import Parts
+from goals.reading import load_goals
 from kinematics.arrays import Floats
 from kinematics.measures import MEASURES, Ask
 from optimiser.assembly import Assembly
@@ -70,14 +70,8 @@ CATALOGUES = (
 
 def shipped() -> Problem:
     """The shipped example."""
-    folder = Path(goals.examples.__file__).parent
-    car, parts, asked = (
-        yaml.safe_load((folder / f"{name}.yaml").read_text(encoding="utf-8"))
-        for name in ("car", "parts", "goals")
-    )
-    return Problem(
-        GoalsFile.model_validate(asked), CarFile.model_validate(car), Parts.model_validate(parts)
-    )
+    loaded = load_goals(Path(goals.examples.__file__).parent / "goals.yaml")
+    return Problem(loaded.goals, loaded.car, loaded.parts)
 
 
 def make(made: Made, size: Size | None = None) -> Problem:
