@@ -301,9 +301,13 @@ def _by_limit(demand: Demand) -> tuple[int, bool]:
     return int(demand.stage), not demand.is_limit
 
 
-def _cost(step: tuple[_Kind, Demand]) -> tuple[int, int, bool]:
-    """Order of the tests over travel: by what has to be solved, then by how many states that takes."""
+def _cost(step: tuple[_Kind, Demand]) -> tuple[int, bool, int, bool]:
+    """Order of the tests over travel: by what has to be solved, then by how many states that takes.
+
+    Loads come behind the rest: they cost more and seldom decide.
+    """
     _, demand = step
     sample = ("top", "ends", "all").index(demand.asks[0].sample)
     windowed = demand.measure.default_over is not None
-    return int(demand.stage), sample + 1 if windowed else 0, not demand.is_limit
+    loads = demand.measure.group == "loads"
+    return int(demand.stage), loads, sample + 1 if windowed else 0, not demand.is_limit

@@ -210,8 +210,7 @@ MEASURES = (
         "axis: the largest over the window of travel (the duty's own where none is asked for), straight "
         "ahead, no sign. Its curve is positive where the link leans away from the bar's axis.",
         source=PRACTICE,
-        # seldom what decides: judged when little is left
-        stage=Stage.ENVELOPE,
+        stage=Stage.TRAVEL,
         figure=_link_angle,
         scale=2.0,
         takes=frozenset({"over", "wheel"}),

@@ -108,11 +108,9 @@ def test_a_gap_never_grows_when_the_wheel_does(
             "shoulder": 20.0,
         }  # its default would grow with the width and round the tyre
     # a shoulder that is cut to what fits, or a bore to the disc, changes the tyre's shape with its size
-    said = {
-        **said,
-        "shoulder": min(said["shoulder"], 60.0),
-        "diameter": max(said["diameter"], 560.0),
-    }
+    shoulder = min(said["shoulder"], 60.0)
+    inside = np.nan_to_num(said["barrel_radius"]) + 2.0 * shoulder + said["growth"] + more
+    said = {**said, "shoulder": shoulder, "diameter": max(said["diameter"], 560.0, 2.0 * inside)}
     larger = {**said, which: said[which] + more}
     before = all_gaps(said, np.zeros(3), unit(spindle), np.array(a), np.array(b))
     after = all_gaps(larger, np.zeros(3), unit(spindle), np.array(a), np.array(b))
