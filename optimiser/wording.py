@@ -354,10 +354,19 @@ def lacks(duty: str, record: Record) -> str:
     if record.get("reason"):
         return f"{duty}: {record['reason']}"
     short_of = [
-        f"{plain(m.key)} {m.gap_words()}" + (f" ({measure_note(m)})" if measure_note(m) else "")
+        f"{plain(m.key)} {m.gap_words()}" + "".join(f" ({note})" for note in _notes(m, record))
         for m in failing(duty, record)
     ]
     return f"{duty} lacks: {', '.join(short_of) or 'a limit'}"
+
+
+def _notes(margin: Margin, record: Record) -> list[str]:
+    """What is said behind a shortfall: what it needs, or what keeps the rack from giving more lock."""
+    notes = [measure_note(margin)] if measure_note(margin) else []
+    by = (record.get("solved") or {}).get("stop_set_by", {})
+    if measure_of(margin.key).startswith("lock_") and "travel" in by:
+        notes.append(f"stop set by {plain(by['by'])}")
+    return notes
 
 
 def measure_note(margin: Margin) -> str:
