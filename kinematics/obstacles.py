@@ -102,13 +102,16 @@ class Obstacles:
 
     ``names`` are the obstacles', by number, and ``rods`` the numbers of those that are the tie rod's.
     ``strut`` are two points of the sliding axis in the stock knuckle, the lower one first, from which what
-    rides on the strut is counted; None where nothing does.
+    rides on the strut is counted; None where nothing does. ``bars`` and ``arms`` are the numbers of the
+    obstacles on the anti-roll bar and on the lower arm.
     """
 
     names: tuple[str, ...]
     pieces: tuple[Piece, ...]
     rods: frozenset[int]
     strut: tuple[Vector, Vector] | None = None
+    bars: frozenset[int] = frozenset()
+    arms: frozenset[int] = frozenset()
 
     @cached_property
     def packed(self) -> Packed:
@@ -118,11 +121,11 @@ class Obstacles:
     @cached_property
     def rod_pieces(self) -> tuple[Piece, ...]:
         """Tubes of the tie rod."""
-        return tuple(
-            piece
-            for piece in self.pieces
-            if piece.owner in self.rods and piece.kind == tyre.SEGMENT
-        )
+        return self.tubes(self.rods)
+
+    def tubes(self, owners: frozenset[int]) -> tuple[Piece, ...]:
+        """Tubes of some obstacles, by their numbers."""
+        return tuple(p for p in self.pieces if p.owner in owners and p.kind == tyre.SEGMENT)
 
     @cached_property
     def packed_rods(self) -> Packed:

@@ -53,9 +53,15 @@ def obstacles_of(car: Car, build: Build | None = None) -> Obstacles | None:
     return Obstacles(
         names=tuple(one.name for one in everything),
         pieces=tuple(pieces),
-        rods=frozenset(n for n, one in enumerate(everything) if one.on is Carrier.TIE_ROD),
+        rods=_on(everything, Carrier.TIE_ROD),
+        bars=_on(everything, Carrier.BAR),
+        arms=_on(everything, Carrier.ARM),
         strut=packer.strut(car) if struts else None,
     )
+
+
+def _on(obstacles: list[Obstacle], carrier: Carrier) -> frozenset[int]:
+    return frozenset(n for n, one in enumerate(obstacles) if one.on is carrier)
 
 
 def arc_points(one: Vector, two: Vector, three: Vector, error: float = ARCH_ERROR) -> list[Vector]:

@@ -72,8 +72,8 @@ NOT_CHECKED = (
     "how strong it is ('stud stress' among the figures)",
     "strut stroke, wheel fit, room round the caliper and the top mount's place where the files do not tell "
     "their sizes",
-    "the anti-roll bar's link against the lower arm, and its joints' tilt; the bar's linkage only where the "
-    "car file gives its points",
+    "tilt of the anti-roll bar's link joints; the bar's linkage and its gap to the arm only where the "
+    "files give its points and tubes",
     "flex: the rack, its mounts and the bushes are taken as rigid",
     "the steering stop's own strength and give: the stop is solved from what the model checks, no more",
 )

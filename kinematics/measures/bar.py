@@ -2,7 +2,8 @@
 
 The linkage is in ``kinematics/bar_link.py``, its stiffness in ``kinematics/bars.py``; here they meet a car.
 Where the car file gives no geometry of the bar its motion ratio is the one given, and the rest is
-not-a-number. The link's least distance to the lower arm is not computed.
+not-a-number. How near the bar and its link come to
+the lower arm is told by bar_clearance.
 """
 
 from __future__ import annotations

@@ -12,11 +12,13 @@ import numpy as np
 
 from kinematics import tyre
 from kinematics.arrays import Floats, Ints
+from kinematics.bar_link import carried_by_arm, carried_by_knuckle
 from kinematics.measures.bar import bar_states
 from kinematics.measures.catalogue import Measure, Stage
 from kinematics.measures.envelope import envelope, least_over_envelope
-from kinematics.obstacles import MOVING, Obstacles, Packed, place_columns
+from kinematics.obstacles import MOVING, Obstacles, Packed, Piece, Spot, place_columns
 from kinematics.scene import At, Scene, Side
+from kinematics.segments import segment_distance
 
 LINK_LENGTH = "antiroll_bar.link_length"
 
@@ -102,6 +104,51 @@ def _least(
         nearest,
     )
     return found, nearest
+
+
+def bar_gaps(scene: Scene, side: Side, places: list[At]) -> Floats:
+    """Gap of the tubes on the anti-roll bar to those on the lower arm at each state, (s, n) mm.
+
+    Not-a-number where not both are declared, or a state or the bar is not reached.
+    """
+    nothing = np.full((len(places), scene.lanes), np.nan)
+    obstacles = scene.obstacles
+    if obstacles is None:
+        return nothing
+    bars, arms = obstacles.tubes(obstacles.bars), obstacles.tubes(obstacles.arms)
+    if not bars or not arms:
+        return nothing
+    states = scene.states(side, places)
+    bar_places = [_ends(scene, side, places, piece) for piece in bars]
+    arm_places = [_ends(scene, side, places, piece) for piece in arms]
+    least = np.full_like(nothing, np.inf)
+    for bar, bar_ends in zip(bars, bar_places, strict=True):
+        for arm, arm_ends in zip(arms, arm_places, strict=True):
+            gap = segment_distance(*bar_ends, *arm_ends) - bar.radius - arm.radius
+            # a bar out of reach is not-a-number, and stays so
+            least = np.minimum(least, gap)
+    return np.where(states.reached, least, np.nan)
+
+
+def _ends(scene: Scene, side: Side, places: list[At], piece: Piece) -> tuple[Floats, Floats]:
+    """Both ends of a tube on the bar or the arm at each state, (3, s, n) mm in body axes."""
+    return _place(scene, side, places, piece.first), _place(scene, side, places, piece.second)
+
+
+def _place(scene: Scene, side: Side, places: list[At], spot: Spot) -> Floats:
+    states = scene.states(side, places)
+    if spot.carrier == tyre.TIE_ROD:
+        return np.full((3, len(places), scene.lanes), np.nan)
+    if spot.name is None:
+        at = np.repeat(np.array(spot.at)[:, None], scene.lanes, axis=1)
+        return carried_by_arm(scene.columns(side), states.raw, at)
+    if spot.carrier == tyre.BODY:
+        named = _hard_points(scene, side, places, (spot.name,))[:, 0]
+        return np.broadcast_to(named, (3, len(places), scene.lanes))
+    # what is left to hang on is the knuckle's
+    return carried_by_knuckle(
+        states.raw, scene.point(side, spot.name), scene.point(side, "knuckle_ball_joint")
+    )
 
 
 def _hard_points(scene: Scene, side: Side, places: list[At], names: tuple[str, ...]) -> Floats:
@@ -190,5 +237,20 @@ MEASURES = (
         scale=1.0,
         takes=frozenset({"wheel"}),
         needs_car=frozenset({"obstacles", "wheel", "wheel.barrel_radius"}),
+    ),
+    Measure(
+        name="bar_clearance",
+        unit="mm",
+        group="space",
+        definition="Least gap between the tubes that ride on the anti-roll bar (its arm, its link) and those "
+        "on the lower arm over the same envelope; negative where they touch. No gate: a link's joint may "
+        "well sit on the arm's own line.",
+        source="distance between two straight pieces, see kinematics/segments.py",
+        stage=Stage.ENVELOPE,
+        figure=least_over_envelope(bar_gaps),
+        state=bar_gaps,
+        scale=1.0,
+        takes=frozenset({"wheel"}),
+        needs_car=frozenset({"obstacles", "antiroll_bar", "antiroll_bar.pivot"}),
     ),
 )

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from scipy.optimize import brentq
+from scipy.optimize import brentq, minimize
 
 from goals.car import Car as CarFile
 from goals.duties import GoalsFile
@@ -15,7 +15,7 @@ from goals.parts import Parts
 from kinematics import tyre
 from kinematics.arrays import Floats
 from kinematics.measures import MEASURES
-from kinematics.measures.clearance import closest, gaps, rod_gaps, wheels
+from kinematics.measures.clearance import bar_gaps, closest, gaps, rod_gaps, wheels
 from kinematics.measures.envelope import envelope
 from kinematics.scene import At, Scene
 from optimiser.assembly import Assembly
@@ -205,6 +205,51 @@ def test_the_bar_and_its_link_go_with_the_bar(car: Car) -> None:
             gap = float(gaps(scene, "left", [At(travel)])[0, 0])
             by_hand = gap_to_point(wheels(scene)[0], centre, spindle, at)
             assert gap == pytest.approx(by_hand, abs=1e-6)
+
+
+@pytest.mark.parametrize("car", CARS[:3], ids=lambda car: car.name)
+def test_the_bars_gap_to_the_arm_against_a_root_finder(car: Car) -> None:
+    """Both middle lines from root finders, their least distance from a bounded minimiser."""
+    x, y, z = car.points["ball_joint"]
+    inner_y = 0.5 * (y + car.points["arm_rear"][1])
+    link, end = np.array([x, inner_y, z + 42.0]), np.array([x + 4.0, inner_y - 6.0, z + 130.0])
+    pivot = end + np.array([170.0, -20.0, 5.0])
+    bar = {"diameter": 20, "length": 800, "link_on": "arm"}
+    bar |= {name: p.tolist() for name, p in (("pivot", pivot), ("end", end), ("link", link))}
+    tubes: list[dict[str, Any]] = [
+        {"name": "arm", "on": "arm", "shape": "capsule", "ends": ["arm_rear", "ball_joint"], "radius": 12},
+        {"name": "link", "on": "bar", "shape": "capsule", "ends": ["bar_end", "bar_link"], "radius": 6},
+    ]  # fmt: skip
+    scene = scene_of(problem(car, tubes, antiroll_bar=bar))
+    mechanism = Mechanism(car)
+    for travel in (-40.0, 45.0):
+        found = mechanism.walk(travel, 0.0)
+        joint = on_arm(mechanism, found, link)
+
+        def turned(angle: float) -> Floats:
+            return np.asarray(pivot + turn_by(np.array([0.0, angle, 0.0])) @ (end - pivot))
+
+        def miss(angle: float, joint: Floats = joint) -> float:
+            return float(np.linalg.norm(turned(angle) - joint) - np.linalg.norm(end - link))
+
+        top = turned(brentq(miss, -0.5, 0.5, xtol=1e-13))
+        rear, ball_joint = mechanism.points["arm_rear"], mechanism.read(found).ball_joint
+
+        def apart(
+            at: Floats,
+            rear: Floats = rear,
+            far: Floats = ball_joint,
+            top: Floats = top,
+            low: Floats = joint,
+        ) -> float:
+            return float(np.linalg.norm(rear + at[0] * (far - rear) - top - at[1] * (low - top)))
+
+        by_hand = minimize(apart, [0.5, 0.5], bounds=[(0.0, 1.0)] * 2, tol=1e-12).fun - 18.0
+        gap = float(bar_gaps(scene, "left", [At(travel)])[0, 0])
+        assert gap == pytest.approx(by_hand, abs=1e-3)
+    assert float(MEASURES["bar_clearance"](scene)[0, 0]) <= gap
+    no_bar = scene_of(problem(car, tubes[:1]))
+    assert np.isnan(MEASURES["bar_clearance"](no_bar)).all()
 
 
 def test_what_moves_a_hard_point_moves_what_hangs_on_it_and_rides_on_the_strut() -> None:

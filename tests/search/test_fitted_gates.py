@@ -22,6 +22,7 @@ from optimiser.problem import Problem
 from optimiser.wording import failing, fault_words, lacks
 from tests.cars import CARS
 from tests.search.catalogues import car_mapping
+from tests.wishbones import ROADSTER
 
 Record = dict[str, Any]
 
@@ -192,6 +193,13 @@ CASES = {
         {"joints": {"tie_rod_outer": {"tilt": 7, "reserve": 4}}},
         ("needs <= 3",),
         {"joints": {"tie_rod_outer": {"tilt": 40}}},
+    ),
+    "upper ball joint of a part, on two arms": Case(
+        "upper_ball_joint_limit",
+        {**car_mapping(ROADSTER), "joints": {"upper_ball_joint": {"tilt": 60}}},
+        "knuckle",
+        {"joints": {"upper_ball_joint": {"tilt": 4, "reserve": 3}}},
+        ("needs <= 1",),
     ),
     # rack and inner joint 120 mm up: the rod falls by 98 over 344 mm even before it moves
     "inner joint by a rack that stands too high": Case(
