@@ -171,6 +171,11 @@ class Scene:
         share = at.turn * self.rack_travel + at.lock * self.stop
         return np.asarray(self.turn_sign * (share + way * at.beyond) + at.rack)
 
+    def corner_rack(self, side: Side, places: list[At]) -> Floats:
+        """Rack displacement along +y of one side's left-hand corner, (s, n) mm."""
+        rack = np.stack([self.rack_at(at) for at in places])
+        return rack if side == "left" else -rack
+
     def states(self, side: Side, wanted: list[At]) -> CornerStates:
         """The wanted states of one wheel, in order; solved once and kept."""
         if side == "right" and self.mirrored:
@@ -192,7 +197,10 @@ class Scene:
         )
 
     def solve_rack(self, side: Side, rack: Floats) -> CornerStates:
-        """States at ride height with a rack displacement of each lane's own, (s, n) mm along car +y."""
+        """States at ride height with a rack displacement of each lane's own, (s, n) mm along car +y.
+
+        On a symmetric car the right wheel is the left one with the rack the other way.
+        """
         if side == "right":
             rack = -rack
         return solve(self.columns(side), np.zeros(rack.shape[0]), rack)
@@ -248,8 +256,7 @@ class Scene:
 
     def _solve(self, side: Side, wanted: list[At]) -> CornerStates:
         travel = np.array([at.travel for at in wanted])
-        rack = np.stack([self.rack_at(at) for at in wanted])
-        return solve(self.columns(side), travel, rack if side == "left" else -rack)
+        return solve(self.columns(side), travel, self.corner_rack(side, wanted))
 
 
 def _mirror(at: At) -> At:

@@ -85,7 +85,7 @@ def _least(
         states.raw,
         states.marks,
         columns,
-        _rack(scene, side, places),
+        scene.corner_rack(side, places),
         place_columns(obstacles, columns, lambda name: scene.point(side, name)),
         wheels(scene),
         packed.kinds,
@@ -200,12 +200,6 @@ def closest(scene: Scene) -> Closest | None:
             rack = float((scene.turn_sign * scene.rack_at(at))[0])
             found = Closest(obstacles.names[owner], gap, side, at.travel, rack)
     return found
-
-
-def _rack(scene: Scene, side: Side, places: list[At]) -> Floats:
-    """Rack displacement along +y of the left-hand corner, (s, n) mm."""
-    rack = np.stack([scene.rack_at(at) for at in places])
-    return rack if side == "left" else -rack
 
 
 MEASURES = (

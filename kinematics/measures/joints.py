@@ -32,8 +32,7 @@ def _rods(scene: Scene, side: Side, places: list[At], raw: Floats) -> Floats:
     inner = np.repeat(
         scene.columns(side)[k.RACK_END : k.RACK_END + 3, None, :], len(places), axis=1
     )
-    rack = np.stack([scene.rack_at(at) for at in places])
-    inner[1] += rack if side == "left" else -rack
+    inner[1] += scene.corner_rack(side, places)
     return np.asarray(raw[k.ROD_OUTER : k.ROD_OUTER + 3] - inner)
 
 

@@ -105,11 +105,8 @@ def _rack(scene: Scene, turn: Turn, share: Floats) -> Floats:
 
 
 def _outer_states(scene: Scene, turn: Turn, share: Floats) -> CornerStates:
-    """The outer wheel's state; on a symmetric car that is the left corner with the rack the other way."""
-    rack = _rack(scene, turn, share)
-    if scene.mirrored:
-        return scene.solve_rack("left", -rack)
-    return scene.solve_rack(turn.outer, rack)
+    """The outer wheel's state at each lane's share of rack travel."""
+    return scene.solve_rack(turn.outer, _rack(scene, turn, share))
 
 
 def _secant(
@@ -243,11 +240,7 @@ def _camber_on_turns(scene: Scene, ask: Ask) -> Floats:
         rack = rack_for(scene, turn, ask.at)
         reached = rack <= scene.stop + 1e-9
         along = scene.turn_sign * turn.sign * np.where(reached, rack, 0.0)
-        # on a symmetric car the right wheel is the left one with the rack the other way
-        own = "left" if scene.mirrored else side
-        if scene.mirrored and side == "right":
-            along = -along
-        camber = scene.solve_rack(own, along[None, :]).camber[0]
+        camber = scene.solve_rack(side, along[None, :]).camber[0]
         cases.append(np.where(reached, camber, np.nan))
     return np.stack(cases)
 
@@ -256,15 +249,9 @@ def _lift_at_lock(scene: Scene, ask: Ask) -> Floats:
     cases = []
     for turn, side in _wheels_at_lock(scene, ask):
         ride = scene.states(side, [STRAIGHT]).row(k.CONTACT + 2)[0]
-        there = _held_at_lock(scene, side, turn).row(k.CONTACT + 2)[0]
+        there = scene.held_arm(side, At(lock=turn.sign)).row(k.CONTACT + 2)[0]
         cases.append(ride - there)
     return np.stack(cases)
-
-
-def _held_at_lock(scene: Scene, side: Side, turn: Turn) -> CornerStates:
-    if scene.mirrored and side == "right":
-        return scene.held_arm("left", At(lock=-turn.sign))
-    return scene.held_arm(side, At(lock=turn.sign))
 
 
 def _toggle(scene: Scene, side: Side, places: list[At]) -> Floats:
