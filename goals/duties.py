@@ -209,6 +209,8 @@ class Search(Strict):
     """Number of processes, or auto for one a core."""
     keep: Annotated[Whole, Field(ge=1)] = 200
     """Number of ranked candidates to keep."""
+    settings: Annotated[Whole, Field(ge=1, le=10000)] = 10
+    """Number of each build's best settings to keep in each duty."""
     seed: Annotated[Whole, Field(ge=0)] = 1
     """Seed of all chance in the run; the same seed and files give the same ranking."""
 

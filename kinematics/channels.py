@@ -6,7 +6,7 @@ them would cost more than solving their states, so they are summed up only when 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,37 +14,56 @@ from kinematics.arrays import Floats, Ints
 
 
 @dataclass(frozen=True)
+class Layer:
+    """What settings of one level add: name → (3, j) for a point or (j,) for a number, alike on both sides."""
+
+    shifts: dict[str, Floats]
+    of: Ints
+    """(n,): which of the j settings each lane has."""
+
+
+@dataclass(frozen=True)
 class Channels:
     """Named points and numbers of n lanes.
 
     ``outer`` is side → name → (3, m) for a point or (m,) for a number, mm or as the name says; a side that
-    is missing is the mirror of the left, and points are in left-hand axes. ``inner`` is name → (3, j) or
-    (j,), added alike on both sides. ``outer_of`` and ``inner_of`` (n,) say which of them a lane has.
+    is missing is the mirror of the left, and points are in left-hand axes. ``outer_of`` (n,) says which of
+    them a lane has, and ``layers`` what is added to it.
     """
 
     outer: dict[str, dict[str, Floats]]
     outer_of: Ints
-    inner: dict[str, Floats] = field(default_factory=dict)
-    inner_of: Ints | None = None
+    layers: tuple[Layer, ...] = ()
 
     @classmethod
     def plain(cls, outer: dict[str, dict[str, Floats]], lanes: int) -> Channels:
         """Channels with a column of their own for each lane."""
         return cls(outer, np.arange(lanes))
 
-    def under(self, pick: Ints, inner: dict[str, Floats], settings: Ints) -> Channels:
-        """Every given inner setting under each picked lane, the inner ones running fastest."""
-        return Channels(
-            self.outer,
-            np.repeat(self.outer_of[pick], settings.size),
-            inner,
-            np.tile(settings, pick.size),
-        )
+    def under(self, pick: Ints, *layers: Layer) -> Channels:
+        """The picked lanes (n,), with what the layers add to each."""
+        taken = self.take(pick)
+        return replace(taken, layers=(*taken.layers, *layers))
 
     def take(self, lanes: Ints) -> Channels:
         """The given lanes, in that order."""
-        inner_of = None if self.inner_of is None else self.inner_of[lanes]
-        return replace(self, outer_of=self.outer_of[lanes], inner_of=inner_of)
+        layers = tuple(replace(layer, of=layer.of[lanes]) for layer in self.layers)
+        return replace(self, outer_of=self.outer_of[lanes], layers=layers)
+
+    def joined(self, other: Channels) -> Channels:
+        """These lanes and then the other's, neither with layers."""
+        assert not self.layers and not other.layers
+        outer = {
+            side: {
+                name: np.concatenate(
+                    [value[..., self.outer_of], other.outer[side][name][..., other.outer_of]],
+                    axis=-1,
+                )
+                for name, value in named.items()
+            }
+            for side, named in self.outer.items()
+        }
+        return Channels.plain(outer, self.outer_of.size + other.outer_of.size)
 
     def has(self, name: str) -> bool:
         """Whether the scene was given a point or number of this name."""
@@ -53,6 +72,7 @@ class Channels:
     def get(self, name: str, side: str = "left") -> Floats:
         """A point (3, n) or a number (n,) of every lane; KeyError where the scene was not given it."""
         value = self.outer.get(side, self.outer["left"])[name][..., self.outer_of]
-        if name in self.inner and self.inner_of is not None:
-            value = value + self.inner[name][..., self.inner_of]
+        for layer in self.layers:
+            if name in layer.shifts:
+                value = value + layer.shifts[name][..., layer.of]
         return np.asarray(value)

@@ -265,10 +265,11 @@ class Assembly:
     @property
     def base_numbers(self) -> dict[str, Floats]:
         """The build's numbers with nothing set yet, (): not-a-number where nobody tells one."""
-        return {name: self._bases["left"][name] for name in NUMBERS}
+        return {name: self.bases["left"][name] for name in NUMBERS}
 
     @cached_property
-    def _bases(self) -> dict[Side, dict[str, Floats]]:
+    def bases(self) -> dict[Side, dict[str, Floats]]:
+        """The build's channels with nothing set yet, side → name → (3,) or ()."""
         return {side: _base_channels(self.car, side, self.build) for side in sides_of(self.car)}
 
     @cached_property
@@ -279,14 +280,14 @@ class Assembly:
     @property
     def knows_barrel(self) -> bool:
         """Whether the tie rod's gap to the inside of the wheel can be told of this build."""
-        told = bool(np.isfinite(self._bases["left"]["wheel.barrel_radius"]))
+        told = bool(np.isfinite(self.bases["left"]["wheel.barrel_radius"]))
         return told and self.obstacles is not None and bool(self.obstacles.rod_pieces)
 
     def channels(self, side: Side, positions: Ints) -> dict[str, Floats]:
         """Every channel at the positions (n, dimensions): vectors (3, n), numbers (n,)."""
         n = positions.shape[0]
         values: dict[str, Floats] = {}
-        for name, base in self._bases[side].items():
+        for name, base in self.bases[side].items():
             values[name] = (
                 np.repeat(base.reshape(-1, 1), n, axis=1) if base.ndim else np.full(n, base)
             )
@@ -322,13 +323,18 @@ class Assembly:
 
     def scene(self, positions: Ints) -> Scene:
         """A scene of the positions (n, dimensions), tie rods set to the duty's toe."""
+        return self.posed(positions)[0]
+
+    def posed(self, positions: Ints) -> tuple[Scene, dict[Side, Floats]]:
+        """The same with each side's straight-ahead state at ride height, (STATE_ROWS, n)."""
         channels: dict[str, dict[str, Floats]] = {}
         columns: dict[Side, Floats] = {}
+        poses: dict[Side, Floats] = {}
         for side in sides_of(self.car):
             channels[side] = self.channels(side, positions)
             columns[side] = pack(self.corners_of(side, channels[side]))
-            set_toe(columns[side], self.toe)
-        return self.scene_of(columns, Channels.plain(channels, positions.shape[0]))
+            poses[side] = set_toe(columns[side], self.toe).raw[:, 0, :]
+        return self.scene_of(columns, Channels.plain(channels, positions.shape[0])), poses
 
     def scene_of(self, columns: dict[Side, Floats], channels: Channels) -> Scene:
         """A scene of packed columns whose tie rods are set, with each lane's own channels."""

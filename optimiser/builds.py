@@ -45,9 +45,13 @@ def _search_duty(problem: Problem, number: int, duty: str) -> Row:
             "settings_swept": 0,
         }
     wanted = problem.demands(assembly, duty)
-    found = sweep(assembly, wanted)
+    found = sweep(assembly, wanted, problem.goals.search.settings, problem.families)
     positions = found.best if found.best is not None else found.nearest
     result: Row = {"settings_swept": found.settings, "refused_by": found.refused_by}
+    if found.kept:
+        result["kept"] = [[merit, list(at)] for merit, at in found.kept]
+    if found.ruled_out is not None:
+        result["ruled_out"] = found.ruled_out
     if positions is None:
         return {
             "feasible": False,

@@ -80,6 +80,10 @@ STEERING_ONLY = frozenset(
 )
 
 
+# Those of them that a tie rod's ends and its length do not hang on.
+BENEATH_THE_RODS = frozenset({"rack.travel", "rack.per_turn", *BAR, *BAR_NUMBERS})
+
+
 def channel_of(point: PointName, station: Station) -> str:
     """The channel that a point name means for a part at a station.
 

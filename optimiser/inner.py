@@ -1,17 +1,20 @@
 """Search one build: an exact staged sweep over all its settings, a pure function of its inputs.
 
-Settings are swept in two levels. The outer level holds everything that moves the suspension; its
-straight-ahead pose at the wanted toe is solved once, and its static limits drop whole branches. Under each
-survivor the inner level sets the tie rod's ends, the rack and the bar. Demands are tested cheapest first,
-each on a bound of its figure before the figure itself, and what a limit refuses or the best merit so far
-rules out is never solved further. Where steering and the envelope begin, each lane's stop is solved; before
-that, lanes that cannot steer so far as asked under the holds that decide it are refused. Nothing that could
-be the best is dropped, so the best found is the best there is on the grid; among equals the lowest setting
-number wins.
+Settings are swept in three levels (``optimiser/levels.py``). The suspension's straight-ahead pose at the
+wanted toe is solved once for all settings beneath it, and static limits drop whole branches. Under what is
+left all places of the tie rod's ends are screened by closed forms before any of them is made a lane
+(``optimiser/screening.py``); then travel is solved, and last, with the rack's own travel and the anti-roll
+bar, steering and the envelope with each lane's stop.
+
+Demands are tested cheapest first, each on a bound of its figure before the figure itself. What has missed
+least so far goes first, for its merit then rules out much of the rest: what is surely worse than the worst
+of the best kept is never solved further. Nothing that could be among the best is dropped, so the best found
+are the best there are on the grid; among equals the lowest setting number wins.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import Enum
 from math import prod
@@ -21,33 +24,59 @@ import numpy as np
 from goals.verdicts import NO_FIGURE_MISS, Demand, holds, merit_of, total_weight
 from kinematics import rows as k
 from kinematics.arrays import Bools, Floats, Ints
-from kinematics.corner import set_rods, set_toe
+from kinematics.channels import Channels
+from kinematics.corner import set_rods
 from kinematics.measures import Stage
 from kinematics.measures.steer import rack_for, turns
 from kinematics.scene import Scene, Side
+from kinematics.screen import screen
 from kinematics.stops import sound_at, stopped
 from optimiser.assembly import Assembly
-from optimiser.space import Dimension
+from optimiser.families import Families, Nearness, StaticLevel, family_of
+from optimiser.levels import INNER_END, OUTER_END, Levels
+from optimiser.screening import Screen
 
 OUTER_LANES = 4096
 INNER_LANES = 8192
+# Settings screened at a time; a byte each.
+SCREENED = 4_000_000
+# Outer lanes that go first, and how many times more each wave after has; the same for lanes to be steered.
+FIRST_WAVE, WAVES_GROW = 256, 16
+FIRST_STEERED, STEERED_GROW = 64, 4
 # Merits closer than this are the same: rounding noise must not decide a ranking.
 MERIT_GRAIN = 1e-9
+# A wanted inner lock of no more than this many degrees is not worth trying beforehand.
+LEAST_LOCK = 5.0
+# What is said of a build that a bound drops whole.
+NO_SUSPENSION = "no setting of its suspension holds the static limits; nothing beneath was searched"
+NO_ROD_ENDS = (
+    "no place of its tie rod's ends holds roll centre and bump steer; no further was searched"
+)
+# Where nothing gets past the screen, so many outer lanes by so many settings are looked at for the nearest.
+NEAREST_LANES, NEAREST_SETTINGS = 16, 64
 
 
 @dataclass
 class Sweep:
     """What sweeping a build for one duty found.
 
-    ``best`` is the setting's positions and ``merit`` its merit, None where nothing holds every limit;
-    then ``nearest`` is the setting that came furthest through the tests with the least shortfall.
+    ``kept`` are the numbers of the best settings with their merits, best first; ``best`` is the best one's
+    positions and ``merit`` its merit, None where nothing holds every limit. Then ``nearest`` is the setting
+    that came furthest through the tests with the least shortfall, and ``ended_by`` what refused it;
+    ``ruled_out`` says so where a bound dropped the whole build.
+    ``refused_by`` counts what each limit refused before the best known merit ruled anything out.
+    ``lanes`` counts what was solved at each level.
     """
 
     settings: int
+    kept: list[tuple[float, tuple[int, ...]]] = field(default_factory=list)
     best: tuple[int, ...] | None = None
     merit: float | None = None
     nearest: tuple[int, ...] | None = None
+    ended_by: str | None = None
+    ruled_out: str | None = None
     refused_by: dict[str, int] = field(default_factory=dict)
+    lanes: dict[str, int] = field(default_factory=dict)
 
 
 class _Kind(Enum):
@@ -55,7 +84,7 @@ class _Kind(Enum):
 
     JUDGE = "judge"  # the demand on its figure
     BOUND = "bound"  # the demand on a bound of its figure, which can only refuse
-    REACH = "reach"  # a least inner lock against what decides the stop, before the stop is solved
+    REACH = "reach"  # the least inner lock that can do against what decides the stop, before that is solved
     STOP = "stop"  # solves the stop
 
 
@@ -80,99 +109,306 @@ class _Lanes:
         return _Lanes(self.scene.take(keep), self.index[keep], self.squares[keep])
 
 
-def sweep(assembly: Assembly, wanted: list[Demand]) -> Sweep:
-    """Find the best setting of a build for one duty, exactly, on the declared grid."""
-    return _Sweeper(assembly, wanted).run()
+@dataclass
+class _Outers:
+    """Suspension settings that passed the static limits, without the states solved for them."""
+
+    columns: dict[Side, Floats]
+    poses: dict[Side, Floats]
+    channels: Channels
+    index: Ints
+    squares: Floats
+
+    def joined(self, other: _Outers) -> _Outers:
+        def both(a: dict[Side, Floats], b: dict[Side, Floats]) -> dict[Side, Floats]:
+            return {side: np.concatenate([a[side], b[side]], axis=1) for side in a}
+
+        return _Outers(
+            both(self.columns, other.columns),
+            both(self.poses, other.poses),
+            self.channels.joined(other.channels),
+            np.concatenate([self.index, other.index]),
+            np.concatenate([self.squares, other.squares]),
+        )
+
+
+@dataclass
+class _Settings:
+    """Settings not made lanes of: outer lane, places of the rod's ends, and squares of misses so far."""
+
+    outer: Ints
+    a: Ints
+    b: Ints
+    squares: Floats
+
+    def take(self, keep: Ints) -> _Settings:
+        return _Settings(self.outer[keep], self.a[keep], self.b[keep], self.squares[keep])
+
+    @classmethod
+    def joined(cls, parts: list[_Settings]) -> _Settings:
+        return cls(
+            np.concatenate([p.outer for p in parts]),
+            np.concatenate([p.a for p in parts]),
+            np.concatenate([p.b for p in parts]),
+            np.concatenate([p.squares for p in parts]),
+        )
+
+
+def sweep(
+    assembly: Assembly, wanted: list[Demand], keep: int = 1, families: Families | None = None
+) -> Sweep:
+    """Find the best ``keep`` settings of a build for one duty, exactly, on the declared grid.
+
+    ``families`` is what sweeps of other builds found that this one may use, and the other way round.
+    """
+    return _Sweeper(assembly, wanted, keep, families or Families()).run()
 
 
 class _Sweeper:
-    def __init__(self, assembly: Assembly, wanted: list[Demand]) -> None:
+    def __init__(
+        self, assembly: Assembly, wanted: list[Demand], keep: int, families: Families
+    ) -> None:
         self.assembly = assembly
-        dims = assembly.dimensions
-        self.sizes = tuple(d.size for d in dims)
-        self.outer = [i for i, d in enumerate(dims) if not d.steering_only]
-        self.inner = [i for i, d in enumerate(dims) if d.steering_only]
+        self.levels = Levels(assembly.dimensions)
         self.weight = total_weight(wanted)
         self.holds = holds(wanted)
-        self.outer_steps, self.inner_steps = _plan(wanted)
-        self.found = Sweep(settings=prod(self.sizes))
-        self.best_key: tuple[float, int] = (np.inf, -1)
-        self.nearest_key: tuple[int, float, int] = (-1, np.inf, -1)
+        self.screen = Screen.of(wanted)
+        self.plan = _plan(wanted, self.screen)
+        self.found = Sweep(settings=self.levels.settings)
+        self.keep = keep
+        self.families = families
+        self.merits: Floats = np.zeros(0)
+        self.numbers: Ints = np.zeros(0, dtype=np.int64)
+        self.nearest_key: Nearness = (-1, np.inf, -1)
+        self.unscreened: tuple[_Outers, Ints] | None = None
 
     def run(self) -> Sweep:
         """Sweep everything and say what was found."""
-        table = _inner_table(self.assembly.dimensions, self.inner)
-        per_outer = table.count
-        outer_total = prod(self.sizes[i] for i in self.outer)
-        for start in range(0, outer_total, OUTER_LANES):
-            numbers = np.arange(start, min(start + OUTER_LANES, outer_total))
-            lanes = self._test(self._outer_lanes(numbers), self.outer_steps)
-            poses = self._poses(lanes)
-            chunk = max(1, INNER_LANES // per_outer)
-            for first in range(0, lanes.index.size, chunk):
-                pick = np.arange(first, min(first + chunk, lanes.index.size))
-                for low in range(0, per_outer, INNER_LANES):
-                    high = min(low + INNER_LANES, per_outer)
-                    self._inner_test(self._inner_lanes(lanes, poses, pick, table, low, high))
+        pool: _Outers | None = None
+        level = self._static_level()
+        for outers in self._outers(level):
+            pool = outers if pool is None else pool.joined(outers)
+            if pool.index.size >= OUTER_LANES:
+                self._under(pool)
+                pool = None
+        if pool is not None:
+            self._under(pool)
+        if not self.found.lanes.get("screened"):
+            self.found.ruled_out = NO_SUSPENSION if not level.numbers.size else OF_ITSELF
+        if not self.merits.size and not self.found.lanes.get("travelled") and self.unscreened:
+            self.found.ruled_out = NO_ROD_ENDS
+            self._look_at_some(*self.unscreened)
         self._finish()
         return self.found
 
-    def _outer_lanes(self, numbers: Ints) -> _Lanes:
-        """Lanes of the outer level with the inner dimensions at their first position."""
-        positions = np.zeros((numbers.size, len(self.sizes)), dtype=np.int64)
-        sizes = tuple(self.sizes[i] for i in self.outer)
-        if sizes:
-            positions[:, self.outer] = np.stack(np.unravel_index(numbers, sizes), axis=1)
-        scene = self.assembly.scene(positions)
-        lanes = _Lanes(scene, self._index_of(positions), np.zeros(numbers.size))
+    @property
+    def worst_kept(self) -> float:
+        """Merit that a setting must reach to be kept."""
+        return float(self.merits[-1]) if self.merits.size >= self.keep else np.inf
+
+    @property
+    def most_squares(self) -> float:
+        """Weighted squares of misses above which a setting is surely worse: equals go by number."""
+        return float(self.weight * (self.worst_kept + 2 * MERIT_GRAIN) ** 2)
+
+    # The suspension's level.
+
+    def _static_level(self) -> StaticLevel:
+        """Which suspension settings pass the static limits: known of the build's family, or found."""
+        key = family_of(self.assembly, [s.demand for s in self.plan.static if s.demand])
+        level = self.families.get(key)
+        if level is None:
+            level = self._find_static_level()
+            self.families.put(key, level)
+        self.found.refused_by.update(level.refused_by)
+        step, short, number = level.nearest
+        if number >= 0:
+            number = int(self._setting_numbers(np.array([number]))[0])
+        self.nearest_key, self.found.ended_by = (step, short, number), level.ended_by
+        return level
+
+    def _setting_numbers(self, numbers: Ints) -> Ints:
+        """Numbers of settings by those of their suspension settings, all else at its first position."""
+        return self.levels.index_of(self.levels.suspension_positions(numbers))
+
+    def _find_static_level(self) -> StaticLevel:
+        total = prod(self.levels.sizes[i] for i in self.levels.suspension)
+        passed: list[tuple[Ints, Floats]] = []
+        for start in range(0, total, OUTER_LANES):
+            numbers = np.arange(start, min(start + OUTER_LANES, total))
+            self._count("suspension", numbers.size)
+            lanes = self._test(self._outer_lanes(numbers)[0], self.plan.static)
+            passed.append((lanes.index, lanes.squares))
+        # noted by this very sweep, which then takes them over like those of any other build
+        refused, self.found.refused_by = self.found.refused_by, {}
+        return StaticLevel(
+            np.concatenate([numbers for numbers, _ in passed]),
+            np.concatenate([squares for _, squares in passed]),
+            refused,
+            self.nearest_key,
+            self.found.ended_by,
+        )
+
+    def _outers(self, level: StaticLevel) -> Iterator[_Outers]:
+        """The suspension settings that passed, made ready for what is beneath them."""
+        for low in range(0, level.numbers.size, OUTER_LANES):
+            cut = slice(low, low + OUTER_LANES)
+            lanes, poses = self._outer_lanes(level.numbers[cut])
+            lanes.index, lanes.squares = (
+                self._setting_numbers(lanes.index),
+                level.squares[cut].copy(),
+            )
+            # what is the build's own is alike in all of them
+            lanes = self._test(lanes, self.plan.own)
+            if lanes.index.size:
+                columns = {side: lanes.scene.columns(side) for side in lanes.scene.sides()}
+                yield _Outers(columns, poses, lanes.scene.channels, lanes.index, lanes.squares)
+
+    def _outer_lanes(self, numbers: Ints) -> tuple[_Lanes, dict[Side, Floats]]:
+        """Lanes of suspension settings with everything beneath at its first position, and their poses.
+
+        The lanes' index is the suspension setting's number.
+        """
+        scene, poses = self.assembly.posed(self.levels.suspension_positions(numbers))
+        lanes = _Lanes(scene, numbers, np.zeros(numbers.size))
         # a lane whose arm cannot reach ride height has no rod length, and nothing beneath it has either
         stands = np.isfinite(scene.left[k.ROD_LENGTH])
         if scene.right is not None:
             stands &= np.isfinite(scene.right[k.ROD_LENGTH])
-        return lanes if stands.all() else lanes.take(np.flatnonzero(stands))
+        if stands.all():
+            return lanes, poses
+        some = np.flatnonzero(stands)
+        return lanes.take(some), {side: pose[:, some] for side, pose in poses.items()}
 
-    def _poses(self, lanes: _Lanes) -> dict[Side, Floats]:
-        """Straight-ahead pose of every outer lane at the wanted toe, shared by all settings under it."""
-        return {
-            side: set_toe(lanes.scene.columns(side), self.assembly.toe).raw[:, 0, :]
-            for side in lanes.scene.sides()
-        }
+    # The level of the tie rod's ends.
 
-    def _inner_lanes(
-        self,
-        lanes: _Lanes,
-        poses: dict[Side, Floats],
-        pick: Ints,
-        table: _InnerTable,
-        low: int,
-        high: int,
-    ) -> _Lanes:
-        """Every inner setting from low to high under each picked outer lane, tie rods set to the toe."""
-        cut = slice(low, high)
-        count = pick.size * (high - low)
+    def _under(self, outers: _Outers) -> None:
+        """Everything beneath some suspension settings, those that missed least so far first."""
+        order = np.lexsort((outers.index, outers.squares))
+        for wave in _waves(order, FIRST_WAVE, WAVES_GROW):
+            wave = wave[outers.squares[wave] <= self.most_squares]
+            if wave.size:
+                self._wave(outers, wave)
+
+    def _wave(self, outers: _Outers, wave: Ints) -> None:
+        screened: list[_Settings] = []
+        waiting: list[_Settings] = []
+        for settings in self._screened(outers, wave):
+            screened.append(settings)
+            if sum(s.outer.size for s in screened) >= INNER_LANES:
+                waiting += self._travelled(outers, _Settings.joined(screened))
+                screened = []
+            if sum(s.outer.size for s in waiting) >= 4 * INNER_LANES:
+                self._steer(outers, _Settings.joined(waiting))
+                waiting = []
+        if screened:
+            waiting += self._travelled(outers, _Settings.joined(screened))
+        if waiting:
+            self._steer(outers, _Settings.joined(waiting))
+
+    def _screened(self, outers: _Outers, wave: Ints) -> Iterator[_Settings]:
+        """Settings under a wave of outer lanes that may do by what the screen tells."""
+        levels = self.levels
+        ends = levels.ends
+        under = levels.outer_ends.count * levels.inner_ends.count
+        room = np.maximum(self.most_squares - outers.squares[wave], 0.0)
+        columns = {side: column[:, wave] for side, column in outers.columns.items()}
+        poses = {side: pose[:, wave] for side, pose in outers.poses.items()}
+        roll = None
+        if "right" not in columns:
+            roll = self.screen.roll_of(columns["left"], poses["left"], room)
+        toes = [
+            window
+            for side in columns
+            for window in self.screen.toes_of(
+                side, columns[side], poses[side], self.assembly.toe, room, ends
+            )
+        ]
+        passed = 0
+        for some in np.array_split(np.arange(wave.size), -(-wave.size * under // SCREENED)):
+            if not some.size:
+                continue
+            marks, refused = screen(ends, roll, toes, some)
+            self._count("screened", marks.size)
+            self._note_screened(refused)
+            at, a, b = np.nonzero(marks)
+            passed += at.size
+            outer = wave[some[at]]
+            for low in range(0, at.size, INNER_LANES):
+                cut = slice(low, low + INNER_LANES)
+                yield _Settings(outer[cut], a[cut], b[cut], outers.squares[outer[cut]])
+        if not passed and not self.merits.size and self.unscreened is None:
+            self.unscreened = outers, wave
+
+    def _travelled(self, outers: _Outers, settings: _Settings) -> list[_Settings]:
+        """Those of the settings that pass the tests over travel."""
+        passed = []
+        for low in range(0, settings.outer.size, INNER_LANES):
+            some = settings.take(np.arange(low, min(low + INNER_LANES, settings.outer.size)))
+            self._count("travelled", some.outer.size)
+            lanes = self._lanes(outers, some)
+            tested = self._test(lanes, self.plan.travel)
+            if tested.index.size:
+                at = np.searchsorted(
+                    lanes.index, tested.index, sorter=(by := np.argsort(lanes.index))
+                )
+                kept = some.take(by[at])
+                kept.squares = tested.squares
+                passed.append(kept)
+        return passed
+
+    def _lanes(self, outers: _Outers, settings: _Settings, beneath: Ints | None = None) -> _Lanes:
+        """Lanes of settings, tie rods set to the toe; what is beneath at its first position, or as told."""
+        levels, pick = self.levels, settings.outer
+        placed = (levels.outer_ends, settings.a), (levels.inner_ends, settings.b)
         geometry: dict[Side, Floats] = {}
-        for side in lanes.scene.sides():
-            outer = lanes.scene.columns(side)[:, pick, None]
-            g = np.repeat(outer, high - low, axis=2)
-            for row, channel in _MOVED.items():
-                if channel in table.shifts:
-                    g[row : row + 3] += table.shifts[channel][:, None, cut]
-            set_rods(g, poses[side][:, pick, None])
-            geometry[side] = g.reshape(-1, count)
+        for side, columns in outers.columns.items():
+            g = columns[:, pick]
+            for table, at in placed:
+                for row, channel in _MOVED.items():
+                    if channel in table.shifts:
+                        g[row : row + 3] += table.shifts[channel][:, at]
+            set_rods(g, outers.poses[side][:, pick])
+            geometry[side] = g
+        layers = [table.layer(at) for table, at in placed]
+        index = outers.index[pick] + levels.outer_ends.index[settings.a]
+        index = index + levels.inner_ends.index[settings.b]
+        if beneath is not None:
+            layers.append(levels.beneath.layer(beneath))
+            index = index + levels.beneath.index[beneath]
+        scene = self.assembly.scene_of(geometry, outers.channels.under(pick, *layers))
+        return _Lanes(scene, index, settings.squares.copy())
 
-        channels = lanes.scene.channels.under(pick, table.shifts, np.arange(low, high))
-        scene = self.assembly.scene_of(geometry, channels)
-        index = (lanes.index[pick, None] + table.index[None, cut]).reshape(count)
-        return _Lanes(scene, index, np.repeat(lanes.squares[pick], high - low))
+    # The last level: the rack's travel, the bar; steering and the envelope.
 
-    def _inner_test(self, lanes: _Lanes) -> None:
-        lanes = self._test(lanes, self.inner_steps)
+    def _steer(self, outers: _Outers, settings: _Settings) -> None:
+        """Put settings to the last tests, those that missed least so far first."""
+        beneath = self.levels.beneath.count
+        # numbers of both levels together, the last one's running fastest
+        order = np.argsort(settings.squares, kind="stable")
+        for wave in _waves(order, max(1, FIRST_STEERED // beneath), STEERED_GROW):
+            wave = wave[settings.squares[wave] <= self.most_squares]
+            chunk = max(1, INNER_LANES // beneath)
+            for low in range(0, wave.size, chunk):
+                some = settings.take(wave[low : low + chunk])
+                for first in range(0, beneath, INNER_LANES):
+                    under = np.arange(first, min(first + INNER_LANES, beneath))
+                    each = some.take(np.repeat(np.arange(some.outer.size), under.size))
+                    self._count("steered", each.outer.size)
+                    lanes = self._lanes(outers, each, np.tile(under, some.outer.size))
+                    self._keep(self._test(lanes, self.plan.steer))
+
+    def _keep(self, lanes: _Lanes) -> None:
+        """Put settings that hold every limit among the best, and keep as many as asked for."""
         if lanes.index.size == 0:
             return
         merits = np.round(merit_of(lanes.squares, self.weight) / MERIT_GRAIN) * MERIT_GRAIN
-        order = np.lexsort((lanes.index, merits))
-        key = (float(merits[order[0]]), int(lanes.index[order[0]]))
-        self.best_key = min(self.best_key, key)
+        merits = np.concatenate([self.merits, merits])
+        numbers = np.concatenate([self.numbers, lanes.index])
+        order = np.lexsort((numbers, merits))[: self.keep]
+        self.merits, self.numbers = merits[order], numbers[order]
+
+    # Testing.
 
     def _test(self, lanes: _Lanes, steps: list[_Step]) -> _Lanes:
         """Put lanes through the steps; what is refused or ruled out falls away."""
@@ -182,8 +418,11 @@ class _Sweeper:
             if step.demand is None:
                 lanes.scene = stopped(lanes.scene, self.holds)
                 continue
+            if step.kind is _Kind.REACH:
+                lanes = self._reaching(step, lanes)
+                continue
             if step.demand.is_limit:
-                short = self._shortfall(lanes.scene, step.kind, step.demand)
+                short = step.demand.shortfall(step.demand.figures(lanes.scene))
                 keep = short <= 0.0
                 self._note_refused(step, step.demand.label, lanes, short, keep)
             else:
@@ -192,122 +431,153 @@ class _Sweeper:
                     # a figure may yet turn out not to be there, which counts for no more than this
                     miss = np.minimum(miss, NO_FIGURE_MISS)
                 grown = lanes.squares + step.demand.weight * miss**2
-                # only what is surely worse than the best may go: equals are decided by number
-                keep = grown <= self.weight * (self.best_key[0] + 2 * MERIT_GRAIN) ** 2
+                keep = grown <= self.most_squares
                 if step.kind is not _Kind.BOUND:
                     lanes.squares = grown
             if not keep.all():
                 lanes = lanes.take(np.flatnonzero(keep))
         return lanes
 
-    def _shortfall(self, scene: Scene, kind: _Kind, demand: Demand) -> Floats:
-        if kind is not _Kind.REACH:
-            return demand.shortfall(demand.figures(scene))
-        assert demand.minimum is not None
-        sound = np.ones(scene.lanes, dtype=bool)
-        for turn in turns(scene):
-            sound &= sound_at(scene, self.holds, rack_for(scene, turn, demand.minimum))
-        return np.where(sound, 0.0, 1.0)
+    def _reaching(self, step: _Step, lanes: _Lanes) -> _Lanes:
+        """Lanes that can steer as far as a limit asks, or as a target asks of what shall be kept."""
+        demand = step.demand
+        assert demand is not None
+        if demand.is_limit:
+            assert demand.minimum is not None
+            least = demand.minimum
+        else:
+            # one angle for all lanes: that of the lane which has missed least
+            room = max(self.most_squares - float(lanes.squares.min()), 0.0)
+            least = demand.wanted[0] - demand.tolerance * float(np.sqrt(room / demand.weight))
+            least -= 1e-6
+        if least <= LEAST_LOCK:
+            return lanes
+        sound = np.ones(lanes.scene.lanes, dtype=bool)
+        for turn in turns(lanes.scene):
+            sound &= sound_at(lanes.scene, self.holds, rack_for(lanes.scene, turn, least))
+        if demand.is_limit:
+            self._note_refused(step, demand.label, lanes, np.where(sound, 0.0, 1.0), sound)
+        return lanes if sound.all() else lanes.take(np.flatnonzero(sound))
+
+    # What is told of it.
 
     def _note_refused(
         self, step: _Step, label: str, lanes: _Lanes, short: Floats, keep: Bools
     ) -> None:
         refused = int(keep.size - keep.sum())
-        if not refused:
+        if not refused or self.merits.size:
             return
         self.found.refused_by[label] = self.found.refused_by.get(label, 0) + refused
-        if self.best_key[1] >= 0 or step.number < self.nearest_key[0]:
+        if step.number < self.nearest_key[0]:
             return
         away = np.where(keep, np.inf, short)
         worst = int(np.lexsort((lanes.index, away))[0])
         key = (step.number, float(away[worst]), int(lanes.index[worst]))
         if key[0] > self.nearest_key[0] or key[1:] < self.nearest_key[1:]:
             self.nearest_key = key
+            self.found.ended_by = label
+
+    def _note_screened(self, refused: Ints) -> None:
+        if self.merits.size:
+            return
+        for label, count in zip(self.screen.labels, refused, strict=True):
+            if count and label:
+                self.found.refused_by[label] = self.found.refused_by.get(label, 0) + int(count)
+
+    def _look_at_some(self, outers: _Outers, wave: Ints) -> None:
+        """Where the screen refused everything: solve some of it, so that a nearest setting can be named."""
+        a, b = self.levels.outer_ends.count, self.levels.inner_ends.count
+        some = np.unique(np.linspace(0, a * b - 1, min(a * b, NEAREST_SETTINGS)).astype(np.int64))
+        outer = np.repeat(wave[:NEAREST_LANES], some.size)
+        at = np.tile(some, wave[:NEAREST_LANES].size)
+        counted = dict(self.found.refused_by)
+        settings = _Settings(outer, at // b, at % b, outers.squares[outer])
+        for passed in self._travelled(outers, settings):
+            self._steer(outers, passed)
+        # they were counted when they were screened
+        self.found.refused_by = counted
+
+    def _count(self, level: str, lanes: int) -> None:
+        self.found.lanes[level] = self.found.lanes.get(level, 0) + lanes
 
     def _finish(self) -> None:
-        if self.best_key[1] >= 0:
-            self.found.merit = self.best_key[0]
-            self.found.best = self._positions_of(self.best_key[1])
+        found = self.found
+        found.kept = [
+            (float(merit), self.levels.positions_of(int(number)))
+            for merit, number in zip(self.merits, self.numbers, strict=True)
+        ]
+        if found.kept:
+            found.merit, found.best = found.kept[0]
+            found.ended_by = None
         elif self.nearest_key[2] >= 0:
-            self.found.nearest = self._positions_of(self.nearest_key[2])
-
-    def _index_of(self, positions: Ints) -> Ints:
-        if not self.sizes:
-            return np.zeros(positions.shape[0], dtype=np.int64)
-        return np.asarray(np.ravel_multi_index(tuple(positions.T), self.sizes), dtype=np.int64)
-
-    def _positions_of(self, index: int) -> tuple[int, ...]:
-        if not self.sizes:
-            return ()
-        return tuple(int(p) for p in np.unravel_index(index, self.sizes))
+            found.nearest = self.levels.positions_of(self.nearest_key[2])
 
 
-# Rows of the geometry columns that an inner setting moves, each with the channel that moves it.
-_MOVED = {k.ROD_END: "tie_rod_outer", k.RACK_END: "tie_rod_inner"}
+# Rows of the geometry columns that a place of the rod's ends moves, each with the channel that moves it.
+_MOVED = {k.ROD_END: OUTER_END, k.RACK_END: INNER_END}
+
+
+def _waves(order: Ints, first: int, grow: int) -> Iterator[Ints]:
+    """The order cut into waves, each so many times as long as the one before."""
+    low, size = 0, first
+    while low < order.size:
+        yield order[low : low + size]
+        low, size = low + size, size * grow
 
 
 @dataclass(frozen=True)
-class _InnerTable:
-    """What each inner setting adds to what its outer lane was assembled with.
+class _Plan:
+    """Steps of the three levels, in each the cheapest and most decisive first.
 
-    ``shifts`` is channel → (3, count) for points, (count,) for numbers; ``index`` adds to the setting number.
+    ``static`` ones are the same for builds of one suspension, ``own`` ones the build's.
     """
 
-    count: int
-    shifts: dict[str, Floats]
-    index: Ints
+    static: list[_Step]
+    own: list[_Step]
+    travel: list[_Step]
+    steer: list[_Step]
 
 
-def _inner_table(dimensions: tuple[Dimension, ...], inner: list[int]) -> _InnerTable:
-    sizes = tuple(d.size for d in dimensions)
-    counts = tuple(sizes[i] for i in inner)
-    count = prod(counts)
-    strides = [prod(sizes[i + 1 :]) for i in range(len(sizes))]
-    shifts: dict[str, Floats] = {}
-    index = np.zeros(count, dtype=np.int64)
-    places = np.unravel_index(np.arange(count), counts) if counts else ()
-    for i, at in zip(inner, places, strict=True):
-        index += strides[i] * at
-        for channel, table in dimensions[i].effects.items():
-            # the first position is what the outer lanes were assembled with
-            shift = (table[at] - table[0]).T
-            shifts[channel] = shifts[channel] + shift if channel in shifts else shift
-    return _InnerTable(count, shifts, index)
-
-
-def _plan(wanted: list[Demand]) -> tuple[list[_Step], list[_Step]]:
-    """Steps of the outer and of the inner level, cheapest and most decisive first."""
+def _plan(wanted: list[Demand], screened: Screen) -> _Plan:
+    """The steps of a duty; a bound that the screen has looked at already is left out."""
     outer = [d for d in wanted if d.stage <= Stage.STATIC]
     still = [d for d in wanted if Stage.STATIC < d.stage <= Stage.TRAVEL]
+    loads = [d for d in still if d.measure.group == "loads"]
+    still = [d for d in still if d not in loads]
     steered = [d for d in wanted if d.stage > Stage.TRAVEL]
-    steps = [(_Kind.JUDGE, d) for d in sorted(outer, key=lambda d: (d.stage, not d.is_limit))]
-    travel = [(_Kind.BOUND, bound) for d in still for bound in d.bounds()]
+    outer.sort(key=lambda d: (d.stage, not d.is_limit))
+    static = [(_Kind.JUDGE, d) for d in outer if d.measure.name != "price"]
+    own = [(_Kind.JUDGE, d) for d in outer if d.measure.name == "price"]
+    travel = [(_Kind.BOUND, b) for d in still if d not in screened.toe for b in d.bounds()]
     travel += [(_Kind.JUDGE, d) for d in still]
-    plan: list[tuple[_Kind, Demand | None]] = [*steps, *sorted(travel, key=_cost)]
-    plan += [(_Kind.REACH, d) for d in steered if _asks_lock(d)]
-    plan += [(_Kind.BOUND, d) for d in sorted(steered, key=_by_limit) if d.measure.stop_only_masks]
-    plan.append((_Kind.STOP, None))
-    plan += [(_Kind.JUDGE, d) for d in sorted(steered, key=_by_limit)]
-    numbered = [_Step(n, kind, demand) for n, (kind, demand) in enumerate(plan)]
-    return numbered[: len(outer)], numbered[len(outer) :]
+    # loads may hang on the bar
+    loaded = [(_Kind.BOUND, b) for d in loads for b in d.bounds()]
+    loaded += [(_Kind.JUDGE, d) for d in loads]
+    steer: list[tuple[_Kind, Demand | None]] = [*sorted(loaded, key=_cost)]
+    steer += [(_Kind.REACH, d) for d in sorted(steered, key=_by_limit) if _asks_lock(d)]
+    steer += [(_Kind.BOUND, d) for d in sorted(steered, key=_by_limit) if d.measure.stop_only_masks]
+    steer.append((_Kind.STOP, None))
+    steer += [(_Kind.JUDGE, d) for d in sorted(steered, key=_by_limit)]
+    plan: list[tuple[_Kind, Demand | None]] = [*static, *own, *sorted(travel, key=_cost), *steer]
+    steps = [_Step(n, kind, demand) for n, (kind, demand) in enumerate(plan)]
+    first, under, last = np.cumsum([len(static), len(own), len(travel)])
+    return _Plan(steps[:first], steps[first:under], steps[under:last], steps[last:])
 
 
 def _asks_lock(demand: Demand) -> bool:
-    """Whether the rack position that a limit on the inner wheel's lock asks for can be tried beforehand."""
-    return demand.is_limit and demand.measure.name == "lock_inner" and demand.minimum is not None
+    """Whether the rack position that an inner lock asks for can be tried before the stop is solved."""
+    if demand.measure.name != "lock_inner":
+        return False
+    return demand.minimum is not None if demand.is_limit else demand.wanted[0] > LEAST_LOCK
 
 
 def _by_limit(demand: Demand) -> tuple[int, bool]:
     return int(demand.stage), not demand.is_limit
 
 
-def _cost(step: tuple[_Kind, Demand]) -> tuple[int, bool, int, bool]:
-    """Order of the tests over travel: by what has to be solved, then by how many states that takes.
-
-    Loads come behind the rest: they cost more and seldom decide.
-    """
+def _cost(step: tuple[_Kind, Demand]) -> tuple[int, int, bool]:
+    """Order of the tests over travel: by what has to be solved, then by how many states that takes."""
     _, demand = step
     sample = ("top", "ends", "all").index(demand.asks[0].sample)
     windowed = demand.measure.default_over is not None
-    loads = demand.measure.group == "loads"
-    return int(demand.stage), loads, sample + 1 if windowed else 0, not demand.is_limit
+    return int(demand.stage), sample + 1 if windowed else 0, not demand.is_limit

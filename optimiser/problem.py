@@ -20,6 +20,7 @@ from goals.verdicts import (
 )
 from optimiser.antiroll import has_geometry
 from optimiser.assembly import Assembly, duty_frame, duty_toe
+from optimiser.families import Families
 from optimiser.fittings import gates, tilt_limits
 from optimiser.obstacles import obstacles_of
 from optimiser.space import Build, Dimension, Space, duty_dimensions, make_space
@@ -37,6 +38,15 @@ class Problem:
     def space(self) -> Space:
         """All builds by number."""
         return make_space(self.parts)
+
+    @cached_property
+    def families(self) -> Families:
+        """What the sweeps of this process found that other builds may use."""
+        return Families()
+
+    def __getstate__(self) -> dict[str, object]:
+        """What a worker is sent: the inputs alone."""
+        return {"goals": self.goals, "car": self.car, "parts": self.parts}
 
     @property
     def duties(self) -> tuple[str, ...]:

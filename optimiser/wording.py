@@ -357,7 +357,8 @@ def lacks(duty: str, record: Record) -> str:
         f"{plain(m.key)} {m.gap_words()}" + "".join(f" ({note})" for note in _notes(m, record))
         for m in failing(duty, record)
     ]
-    return f"{duty} lacks: {', '.join(short_of) or 'a limit'}"
+    ruled_out = f"; {record['ruled_out']}" if record.get("ruled_out") else ""
+    return f"{duty} lacks: {', '.join(short_of) or 'a limit'}{ruled_out}"
 
 
 def _notes(margin: Margin, record: Record) -> list[str]:
