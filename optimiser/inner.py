@@ -49,6 +49,7 @@ MERIT_GRAIN = 1e-9
 LEAST_LOCK = 5.0
 # What is said of a build that a bound drops whole.
 NO_SUSPENSION = "no setting of its suspension holds the static limits; nothing beneath was searched"
+OF_ITSELF = "what the build is of itself does not do; no setting was searched"
 NO_ROD_ENDS = (
     "no place of its tie rod's ends holds roll centre and bump steer; no further was searched"
 )
