@@ -174,8 +174,25 @@ def with_upper_arm(parts: dict[str, Any]) -> dict[str, Any]:
     return {**parts, "stations": {**stations, "upper_arm": [arm]}}
 
 
-def random_problem(seed: int, cars: tuple[Car, ...] = CARS) -> Problem:
-    """A small problem on one of the invented cars; every fourth has a bent shell."""
+def cut_down(parts: dict[str, Any]) -> dict[str, Any]:
+    """The same box with few settings: some dozens a build, four builds at most."""
+    stations = {name: [dict(part) for part in listed] for name, listed in parts["stations"].items()}
+    (arm,) = stations["lower_arm"]
+    low, high = arm["adjusts"]["length"]["range"]
+    arm["adjusts"] = {"length": {**arm["adjusts"]["length"], "step": high - low}}
+    for top in stations.get("top_mount", []):
+        top["adjusts"] = {"in_out": {**top["adjusts"]["in_out"], "step": 12}}
+    (washers,) = stations["tie_rod_stud"]
+    washers["stack"] = {**washers["stack"], "pieces": {4: 2}}
+    (turned,) = stations["rack_mount"]
+    turned["today"] = True
+    (ring,) = stations["rack_end"]
+    ring["fits"] = {}
+    return {**parts, "stations": stations}
+
+
+def random_problem(seed: int, cars: tuple[Car, ...] = CARS, *, small: bool = False) -> Problem:
+    """A small problem on one of the invented cars, or a very small one; every fourth has a bent shell."""
     rng = np.random.default_rng(seed)
     car = cars[int(rng.integers(len(cars)))]
     goals = {
@@ -190,7 +207,11 @@ def random_problem(seed: int, cars: tuple[Car, ...] = CARS) -> Problem:
         CarFile.model_validate(
             {**car_mapping(car), "points_right": bent(car, seed) if seed % 4 == 3 else None}
         ),
-        Parts.model_validate(
-            random_parts(rng) if "top_mount" in car.points else with_upper_arm(random_parts(rng))
-        ),
+        Parts.model_validate(_box(rng, "top_mount" in car.points, small)),
     )
+
+
+def _box(rng: np.random.Generator, strut: bool, small: bool) -> dict[str, Any]:
+    parts = random_parts(rng)
+    parts = cut_down(parts) if small else parts
+    return parts if strut else with_upper_arm(parts)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from itertools import product
 
 import numpy as np
@@ -12,12 +13,16 @@ from kinematics.arrays import Bools, Floats
 from kinematics.measures.envelope import travels
 from kinematics.scene import At, Scene
 from kinematics.stops import STEP
+from optimiser.builds import search_build
 from optimiser.evaluate import stopped, verdict_of
 from optimiser.inner import sweep
 from optimiser.problem import Problem
+from optimiser.ranking import feasible, rank
 from tests.cars import CARS, Car
 from tests.search.catalogues import random_problem
 from tests.wishbones import WISHBONES
+
+Stops = Callable[[Scene, list[Demand]], Scene]
 
 
 def walked_stops(scene: Scene, wanted: list[Demand]) -> Floats:
@@ -49,8 +54,14 @@ def walked_stops(scene: Scene, wanted: list[Demand]) -> Floats:
     return np.where(own, stop, np.floor(stop / STEP + 1e-9) * STEP)
 
 
-def plain_best(problem: Problem, number: int, duty: str) -> tuple[float, tuple[int, ...]] | None:
-    """Every setting judged on its own, no stages, no bounds, no order: the slow twin of the sweep."""
+Found = list[tuple[float, tuple[int, ...]]]
+
+
+def plain(problem: Problem, number: int, duty: str, stops: Stops) -> Found:
+    """Every setting judged on its own, no stages, no bounds, no order: the slow twin of the sweep.
+
+    Returns those that hold every limit with their merits, best first, equals by number.
+    """
     assembly = problem.assembly(problem.space.build(number), duty)
     assert assembly is not None
     wanted = problem.demands(assembly, duty)
@@ -58,7 +69,7 @@ def plain_best(problem: Problem, number: int, duty: str) -> tuple[float, tuple[i
         list(product(*(range(d.size) for d in assembly.dimensions))), dtype=np.int64
     )
     scene = assembly.scene(everything)
-    scene = scene.with_stop(walked_stops(scene, wanted))
+    scene = stops(scene, wanted)
     squares = np.zeros(len(everything))
     holds = np.ones(len(everything), dtype=bool)
     for demand in wanted:
@@ -67,33 +78,75 @@ def plain_best(problem: Problem, number: int, duty: str) -> tuple[float, tuple[i
             holds &= demand.shortfall(figures) <= 0.0
         else:
             squares += demand.weight * demand.miss(figures) ** 2
-    if not holds.any():
-        return None
-    merits = np.where(holds, np.sqrt(squares / total_weight(wanted)), np.inf)
-    best = int(np.flatnonzero(merits <= merits.min() + 1e-9)[0])
-    return float(merits[best]), tuple(int(p) for p in everything[best])
+    feasible = np.flatnonzero(holds)
+    merits = np.sqrt(squares[feasible] / total_weight(wanted))
+    # merits closer than the project's grain are the same to it: rounding noise decides nothing
+    order = np.lexsort((feasible, np.round(merits / 1e-9)))
+    return [(float(merits[i]), tuple(int(p) for p in everything[feasible[i]])) for i in order]
 
 
+def walked(scene: Scene, wanted: list[Demand]) -> Scene:
+    """With stops that were walked to."""
+    return scene.with_stop(walked_stops(scene, wanted))
+
+
+def assert_same(found: Found, wanted: Found) -> None:
+    """The same settings in the same order, but that merits alike to the last grain may change places."""
+    assert sorted(at for _, at in found) == sorted(at for _, at in wanted)
+    np.testing.assert_allclose([m for m, _ in found], [m for m, _ in wanted], atol=2e-9)
+    merits = {at: m for m, at in wanted}
+    for (_, at), (merit, there) in zip(found, wanted, strict=True):
+        assert at == there or abs(merits[at] - merit) <= 2e-9
+
+
+EVERYTHING = 10**6
 SEEDS = [(seed, CARS) for seed in range(40)] + [(seed, WISHBONES) for seed in range(100, 108)]
 
 
 @pytest.mark.parametrize(
     ("seed", "cars"), SEEDS, ids=lambda at: at if isinstance(at, int) else len(at)
 )
-def test_same_best_as_plain_enumeration(seed: int, cars: tuple[Car, ...]) -> None:
+def test_same_settings_as_plain_enumeration(seed: int, cars: tuple[Car, ...]) -> None:
     problem = random_problem(seed, cars)
     for number in range(problem.space.builds):
         for duty in problem.duties:
             assembly = problem.assembly(problem.space.build(number), duty)
             assert assembly is not None
-            found = sweep(assembly, problem.demands(assembly, duty))
-            wanted = plain_best(problem, number, duty)
-            if wanted is None:
-                assert found.best is None
-                assert found.merit is None
-            else:
-                assert found.merit == pytest.approx(wanted[0], abs=2e-9)
-                assert found.best == wanted[1]
+            found = sweep(assembly, problem.demands(assembly, duty), EVERYTHING)
+            assert_same(found.kept, plain(problem, number, duty, walked))
+            best = sweep(assembly, problem.demands(assembly, duty))
+            assert best.kept == found.kept[:1]
+            assert (best.merit, best.best) == (found.kept[0] if found.kept else (None, None))
+
+
+SMALL = [(seed, CARS) for seed in range(1000, 1160)] + [
+    (seed, WISHBONES) for seed in range(1160, 1200)
+]
+
+
+@pytest.mark.parametrize(
+    ("seed", "cars"), SMALL, ids=lambda at: at if isinstance(at, int) else len(at)
+)
+def test_feasible_set_and_ranking_of_a_small_catalogue(seed: int, cars: tuple[Car, ...]) -> None:
+    """Of every build and duty all settings that hold, and of the catalogue the order of its builds."""
+    problem = random_problem(seed, cars, small=True)
+    rows, worst = [], {}
+    for number in range(problem.space.builds):
+        merits = []
+        for duty in problem.duties:
+            assembly = problem.assembly(problem.space.build(number), duty)
+            assert assembly is not None
+            wanted = plain(problem, number, duty, stopped)
+            found = sweep(assembly, problem.demands(assembly, duty), EVERYTHING, problem.families)
+            assert_same(found.kept, wanted)
+            merits.append(wanted[0][0] if wanted else np.inf)
+        rows.append(search_build(problem, number))
+        worst[number] = max(merits)
+    ranked = [row["build"] for row in rank(rows, 100) if feasible(row)]
+    assert sorted(ranked) == [n for n in worst if worst[n] < np.inf]
+    np.testing.assert_allclose(
+        [worst[n] for n in ranked], sorted(worst[n] for n in ranked), atol=2e-9
+    )
 
 
 @pytest.mark.parametrize(("first", "cars"), [(0, CARS), (100, WISHBONES)], ids=["strut", "arms"])
@@ -103,7 +156,7 @@ def test_the_random_catalogues_are_worth_the_test(first: int, cars: tuple[Car, .
     for seed in range(first, first + 12):
         problem = random_problem(seed, cars)
         for duty in problem.duties:
-            outcomes.append(plain_best(problem, 0, duty) is not None)
+            outcomes.append(bool(plain(problem, 0, duty, stopped)))
     assert 3 < sum(outcomes) < len(outcomes) - 3
 
 
