@@ -7,9 +7,10 @@ that the ask is about where it is not. A figure that does not exist is not-a-num
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -21,7 +22,7 @@ WheelWord = Literal["left", "right", "inner", "outer", "loaded"]
 Along = Literal["travel", "steer"]
 Sample = Literal["all", "ends", "top"]
 # A figure of single states of one wheel: (states, n), not-a-number where a state is not reached.
-StateFigure = Callable[[Scene, Side, list[At]], Floats]
+StateFigure = Callable[[Scene, Side, Sequence[At]], Floats]
 
 
 @dataclass(frozen=True)
@@ -97,14 +98,18 @@ class Measure:
 
     def __call__(self, scene: Scene, ask: Ask | None = None) -> Floats:
         """The figure of every lane, (cases, n), with the defaults filled in."""
-        ask = ask or Ask()
-        filled = Ask(
+        return self.figure(scene, self.filled(ask or Ask()))
+
+    def filled(self, ask: Ask) -> Ask:
+        """The ask with the defaults in place of what it leaves open."""
+        if self.default_over is None and self.default_at is None:
+            return ask
+        return Ask(
             over=ask.over or self.default_over,
             at=self.default_at if ask.at is None else ask.at,
             wheel=ask.wheel,
             sample=ask.sample,
         )
-        return self.figure(scene, filled)
 
 
 def sides_asked(scene: Scene, ask: Ask) -> tuple[Side, ...]:
@@ -121,14 +126,21 @@ def sides_asked(scene: Scene, ask: Ask) -> tuple[Side, ...]:
 WINDOW_STEP = 5.0
 
 
+@lru_cache(maxsize=256)
 def window(
     over: tuple[float, float], sample: Sample = "all", *, step: float = WINDOW_STEP
-) -> list[float]:
+) -> tuple[float, ...]:
     """Travels at which a window is sampled: multiples of ``step``, both ends and ride height, mm."""
     low, high = over
     if sample == "top":
-        return [high]
+        return (high,)
     if sample == "ends":
-        return [low, high]
+        return low, high
     first, last = int(np.ceil(low / step)), int(np.floor(high / step))
-    return sorted({low, high, 0.0} | {step * n for n in range(first, last + 1)})
+    return tuple(sorted({low, high, 0.0} | {step * n for n in range(first, last + 1)}))
+
+
+@lru_cache(maxsize=256)
+def straight(travel: tuple[float, ...]) -> tuple[At, ...]:
+    """The states at each travel with the rack centred."""
+    return tuple(At(t) for t in travel)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -254,7 +254,7 @@ def _lift_at_lock(scene: Scene, ask: Ask) -> Floats:
     return np.stack(cases)
 
 
-def _toggle(scene: Scene, side: Side, places: list[At]) -> Floats:
+def _toggle(scene: Scene, side: Side, places: Sequence[At]) -> Floats:
     """Toggle angle of each state, 0 where a state cannot be reached."""
     return np.asarray(np.nan_to_num(scene.states(side, places).toggle, nan=0.0))
 
