@@ -123,15 +123,17 @@ def _twist_rate(scene: Scene) -> Floats:
 
 
 def _linkage(scene: Scene, side: Side) -> BarLinkage:
-    return scene.remember(("linkage", side), lambda: _linkage_of(scene, side))
+    rows = scene.keep(("linkage", side), lambda: _linkage_rows(scene, side))
+    return BarLinkage(rows[0:3], rows[3:6], rows[6], rows[7])
 
 
-def _linkage_of(scene: Scene, side: Side) -> BarLinkage:
+def _linkage_rows(scene: Scene, side: Side) -> Floats:
+    """Pivot, end, length and branch of every lane's linkage, (8, n)."""
     assert scene.car.bar_mounts is not None
     pivot, end = scene.point(side, "bar_pivot"), scene.point(side, "bar_end")
     link = scene.car.bar_mounts[side].as_measured(scene.point(side, "bar_link"))
     length = scene.channels.get("antiroll_bar.link_length", side)
-    return BarLinkage(pivot, end, length, branch_of(pivot, end, link))
+    return np.vstack([pivot, end, length, branch_of(pivot, end, link)])
 
 
 def _carried(scene: Scene, side: Side, places: Sequence[At]) -> Floats:

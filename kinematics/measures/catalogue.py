@@ -40,6 +40,9 @@ class Ask:
     sample: Sample = "all"
 
 
+_PLAIN = Ask()
+
+
 class Stage(IntEnum):
     """What has to be solved before a measure is known, cheapest first."""
 
@@ -98,7 +101,8 @@ class Measure:
 
     def __call__(self, scene: Scene, ask: Ask | None = None) -> Floats:
         """The figure of every lane, (cases, n), with the defaults filled in."""
-        return self.figure(scene, self.filled(ask or Ask()))
+        filled = self.filled(ask or _PLAIN)
+        return scene.remember((self.name, filled), lambda: self.figure(scene, filled))
 
     def filled(self, ask: Ask) -> Ask:
         """The ask with the defaults in place of what it leaves open."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from kinematics.measures.bar import bar_states
 from kinematics.measures.catalogue import Measure, Stage
 from kinematics.measures.envelope import envelope, least_over_envelope
 from kinematics.obstacles import MOVING, Obstacles, Packed, Piece, Spot, place_columns
-from kinematics.scene import At, Scene, Side
+from kinematics.scene import FEW, At, Scene, Side
 from kinematics.segments import segment_distance
 
 LINK_LENGTH = "antiroll_bar.link_length"
@@ -139,18 +140,25 @@ def bar_gaps(scene: Scene, side: Side, places: Sequence[At]) -> Floats:
     states = scene.states(side, places)
     bar_places = [_ends(scene, side, places, piece) for piece in bars]
     arm_places = [_ends(scene, side, places, piece) for piece in arms]
+    pairs = list(product(range(len(bars)), range(len(arms))))
+    # few lanes take all pairs at once; of many, one pair is work enough and fills less memory
+    each = len(pairs) if scene.lanes <= FEW else 1
     least = np.full_like(nothing, np.inf)
-    for bar, bar_ends in zip(bars, bar_places, strict=True):
-        for arm, arm_ends in zip(arms, arm_places, strict=True):
-            gap = segment_distance(*bar_ends, *arm_ends) - bar.radius - arm.radius
-            # a bar out of reach is not-a-number, and stays so
-            least = np.minimum(least, gap)
+    for start in range(0, len(pairs), each):
+        some = pairs[start : start + each]
+        tubes = np.array([[bars[b].radius, arms[a].radius] for b, a in some])[:, :, None, None]
+        bar_ends = np.stack([bar_places[b] for b, _ in some], axis=2)
+        arm_ends = np.stack([arm_places[a] for _, a in some], axis=2)
+        gaps = segment_distance(*bar_ends, *arm_ends) - tubes[:, 0] - tubes[:, 1]
+        # a bar out of reach is not-a-number, and stays so
+        least = np.minimum(least, gaps.min(axis=0))
     return np.where(states.reached, least, np.nan)
 
 
-def _ends(scene: Scene, side: Side, places: Sequence[At], piece: Piece) -> tuple[Floats, Floats]:
-    """Both ends of a tube on the bar or the arm at each state, (3, s, n) mm in body axes."""
-    return _place(scene, side, places, piece.first), _place(scene, side, places, piece.second)
+def _ends(scene: Scene, side: Side, places: Sequence[At], piece: Piece) -> Floats:
+    """Both ends of a tube on the bar or the arm at each state, (2, 3, s, n) mm in body axes."""
+    ends = (_place(scene, side, places, spot) for spot in (piece.first, piece.second))
+    return np.stack(tuple(ends))
 
 
 def _place(scene: Scene, side: Side, places: Sequence[At], spot: Spot) -> Floats:
