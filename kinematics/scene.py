@@ -23,7 +23,7 @@ from kinematics.channels import Channels
 from kinematics.fittings import Fittings
 from kinematics.obstacles import Obstacles
 from kinematics.rods import RodKit
-from kinematics.solved import SolvedStates
+from kinematics.solved import SolvedStates, gathered
 from kinematics.states import CornerStates, solve
 from kinematics.studs import Stud
 from kinematics.vectors import cross, dot
@@ -210,30 +210,17 @@ class Scene:
 
     def _states(self, side: Side, wanted: tuple[At, ...]) -> CornerStates:
         """The wanted states, out of the stores; what is missing there is solved."""
-        free = [at for at in wanted if at.lock == 0.0]
-        if len(free) == len(wanted):
-            return self._from(self._free, side, free)
-        locked = [at for at in wanted if at.lock != 0.0]
-        if not free:
-            return self._from(self._locked, side, locked)
-        both = self._from(self._free, side, free), self._from(self._locked, side, locked)
-        raw = np.empty((k.STATE_ROWS, len(wanted), self.lanes))
-        marks = np.empty((len(wanted), self.lanes), dtype=np.int8)
-        hang = np.array([at.lock != 0.0 for at in wanted])
-        for states, there in zip(both, (~hang, hang), strict=True):
-            rows = np.flatnonzero(there)
-            raw[:, rows] = states.raw
-            marks[rows] = states.marks
-        return CornerStates(raw, marks)
-
-    def _from(self, store: Store, side: Side, wanted: list[At]) -> CornerStates:
-        missing = [at for at in dict.fromkeys(wanted) if (side, at) not in store.places]
-        if missing:
-            fresh = self._solve(side, missing)
-            store.add([(side, at) for at in missing], fresh)
-            if missing == wanted:
-                return fresh
-        return store.gather([store.places[side, at] for at in wanted])
+        for store, hang in ((self._free, False), (self._locked, True)):
+            missing = [
+                at
+                for at in dict.fromkeys(wanted)
+                if (at.lock != 0.0) is hang and (side, at) not in store.places
+            ]
+            if missing:
+                store.add([(side, at) for at in missing], self._solve(side, missing))
+        return gathered(
+            (self._free if at.lock == 0.0 else self._locked).find((side, at)) for at in wanted
+        )
 
     def solve_rack(self, side: Side, rack: Floats) -> CornerStates:
         """States at ride height with a rack displacement of each lane's own, (s, n) mm along car +y.
@@ -299,8 +286,8 @@ class Scene:
         return Scene(
             car=self.car,
             frame=self.frame,
-            left=self.left[:, lanes],
-            right=None if self.right is None else self.right[:, lanes],
+            left=self.left.take(lanes, axis=1),
+            right=None if self.right is None else self.right.take(lanes, axis=1),
             rack_travel=self.rack_travel[lanes],
             rack_per_turn=self.rack_per_turn[lanes],
             price=self.price[lanes],

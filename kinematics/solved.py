@@ -6,6 +6,7 @@ the states are cut out when they are next asked for, and most never are.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 
@@ -57,24 +58,30 @@ class SolvedStates(Generic[Key]):
         """The given lanes of every state."""
         return SolvedStates([block.take(lanes) for block in self.blocks], dict(self.places))
 
-    def gather(self, places: list[tuple[int, int]]) -> CornerStates:
-        """The states at places of ``places``, which may lie in several blocks, in order."""
-        first, start = places[0]
-        if places == [(first, start + n) for n in range(len(places))]:
-            states = self.blocks[first].cut()
-            if len(places) == states.marks.shape[0]:
-                return states
-            return states.pick(slice(start, start + len(places)))
-        return self._gathered(places)
+    def find(self, key: Key) -> tuple[CornerStates, int]:
+        """The block of states that has the key's, and its number there; KeyError where it is not known."""
+        number, state = self.places[key]
+        return self.blocks[number].cut(), state
 
-    def _gathered(self, places: list[tuple[int, int]]) -> CornerStates:
-        wanted = np.array(places)
-        lanes = self.blocks[places[0][0]].cut().marks.shape[1]
-        raw = np.empty((k.STATE_ROWS, len(places), lanes))
-        marks = np.empty((len(places), lanes), dtype=np.int8)
-        for number in {block for block, _ in places}:
-            at = np.flatnonzero(wanted[:, 0] == number)
-            states, rows = self.blocks[number].cut(), wanted[at, 1]
-            raw[:, at] = states.raw[:, rows]
-            marks[at] = states.marks[rows]
-        return CornerStates(raw, marks)
+
+def gathered(found: Iterable[tuple[CornerStates, int]]) -> CornerStates:
+    """States that lie in several blocks as one, in order; a run of one block is only looked at."""
+    runs: list[tuple[CornerStates, int, int]] = []
+    for states, number in found:
+        if runs and runs[-1][0] is states and runs[-1][2] == number:
+            runs[-1] = (states, runs[-1][1], number + 1)
+        else:
+            runs.append((states, number, number + 1))
+    states, first, last = runs[0]
+    if len(runs) == 1:
+        whole = last - first == states.marks.shape[0]
+        return states if whole else states.pick(slice(first, last))
+    count, lanes = sum(last - first for _, first, last in runs), states.marks.shape[1]
+    raw = np.empty((k.STATE_ROWS, count, lanes))
+    marks = np.empty((count, lanes), dtype=np.int8)
+    at = 0
+    for states, first, last in runs:
+        to = at + last - first
+        raw[:, at:to], marks[at:to] = states.raw[:, first:last], states.marks[first:last]
+        at = to
+    return CornerStates(raw, marks)
