@@ -30,7 +30,7 @@ class Ask:
     """Which figure is meant: a window of travel (mm), an inner steer angle (deg), a wheel.
 
     ``sample`` asks for the same figure over fewer states: the window's ``ends``, or its ``top`` alone.
-    For measures that can only grow with more states (or shrink, see ``Measure.bound``) that is a bound
+    For measures that can only grow with more states (see ``Measure.bound``) that is a bound
     on the full figure.
     """
 
@@ -66,7 +66,7 @@ class Measure:
         figure: the function, see the module's text.
         takes: which arguments an ask may carry: over, at, wheel, points.
         scale: a difference that a builder would notice, in the unit; puts shortfalls side by side.
-        bound: 'grows' where fewer states can only give a smaller figure, 'shrinks' the reverse.
+        bound: 'grows' where fewer states can only give a smaller figure.
         needs_car: sections of the car file without which there is no figure, or single entries of one
             ("rear.track").
         state: where the figure is the least or the most over the envelope, that of single states. A limit on
@@ -88,7 +88,7 @@ class Measure:
     figure: Callable[[Scene, Ask], Floats]
     scale: float
     takes: frozenset[str] = frozenset()
-    bound: Literal["grows", "shrinks"] | None = None
+    bound: Literal["grows"] | None = None
     needs_car: frozenset[str] = frozenset()
     kind: float | None = None
     along: Along | None = None
