@@ -59,23 +59,17 @@ class Demand:
         A limit's bound must point against the limit; a target's must lie on the side where every further
         state takes the figure further away, which holds where the wanted value is the figure's best.
         """
-        bound = self.measure.bound
-        if bound is None:
+        if self.measure.bound is None:
             return []
-        grows = bound == "grows"
-        if self.is_limit:
-            useful = self.maximum is not None if grows else self.minimum is not None
-        else:
-            useful = grows and all(value <= 0.0 for value in self.wanted)
-        if not useful:
+        lowest = all(value <= 0.0 for value in self.wanted)
+        if self.maximum is None if self.is_limit else not lowest:
             return []
         samples: tuple[Sample, ...] = ("top", "ends")
         return [
             replace(
                 self,
                 asks=tuple(replace(ask, sample=sample) for ask in self.asks),
-                minimum=None if grows else self.minimum,
-                maximum=self.maximum if grows else None,
+                minimum=None,
             )
             for sample in samples
         ]

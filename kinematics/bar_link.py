@@ -19,6 +19,7 @@ import numpy as np
 
 from kinematics import rows as k
 from kinematics.arrays import Bools, Floats
+from kinematics.vectors import cross, dot, square
 
 Carrier = Literal["arm", "knuckle", "strut"]
 
@@ -100,7 +101,7 @@ def solve_bar(linkage: BarLinkage, carried: Floats) -> BarStates:
     d = carried - linkage.pivot[:, None, :]
     a = d[0] * r[0] + d[2] * r[2]
     b = d[0] * r[2] - d[2] * r[0]
-    c = 0.5 * (_square(d) + _square(r) - linkage.length**2) - d[1] * r[1]
+    c = 0.5 * (square(d) + square(r) - linkage.length**2) - d[1] * r[1]
     size = a * a + b * b
     spare = size - c * c
     reached = np.asarray((spare >= 0.0) & (size > 0.0))
@@ -139,7 +140,7 @@ def level_length(linkage: BarLinkage, direction: Floats, carried: Floats) -> Flo
             linkage.pivot[2] - lever * np.sin(direction),
         ]
     )
-    return np.asarray(np.sqrt(_square(carried - end)))
+    return np.asarray(np.sqrt(square(carried - end)))
 
 
 def carried_by_arm(geometry: Floats, raw: Floats, point: Floats) -> Floats:
@@ -152,18 +153,18 @@ def carried_by_arm(geometry: Floats, raw: Floats, point: Floats) -> Floats:
     centre, spoke, turned = (
         geometry[row : row + 3, None, :] for row in (k.CIRCLE_CENTRE, k.CIRCLE_COS, k.CIRCLE_SIN)
     )
-    axis = np.cross(spoke, turned, axis=0) / _square(spoke)
+    axis = cross(spoke, turned) / square(spoke)
     arm = point[:, None, :] - centre
     t = raw[k.ARM_T]
     cos, sin = (1.0 - t * t) / (1.0 + t * t), 2.0 * t / (1.0 + t * t)
-    along = axis * _dot(axis, arm)
-    return np.asarray(centre + along + (arm - along) * cos + np.cross(axis, arm, axis=0) * sin)
+    along = axis * dot(axis, arm)
+    return np.asarray(centre + along + (arm - along) * cos + cross(axis, arm) * sin)
 
 
 def carried_by_knuckle(raw: Floats, point: Floats, ball_joint: Floats) -> Floats:
     """Points (3, n) of the knuckle, in its frame with its ball joint (3, n), at states: (3, s, n) mm."""
     x, y = raw[k.FORWARD : k.FORWARD + 3], raw[k.SPINDLE : k.SPINDLE + 3]
-    z = np.cross(x, y, axis=0)
+    z = cross(x, y)
     v = (point - ball_joint)[:, None, :]
     return np.asarray(raw[k.BALL_JOINT : k.BALL_JOINT + 3] + x * v[0] + y * v[1] + z * v[2])
 
@@ -173,18 +174,10 @@ def clamped_to_strut(mount: Mount, point: Floats, lower: Floats, upper: Floats) 
 
     All in the knuckle's frame. The strut turns by the least turn that takes its direction along.
     """
-    new = (upper - lower) / np.sqrt(_square(upper - lower))
+    new = (upper - lower) / np.sqrt(square(upper - lower))
     old = np.broadcast_to(mount.strut_direction[:, None], new.shape)
     arm = point - mount.strut_lower[:, None]
-    turn = np.cross(old, new, axis=0)
-    once = np.cross(turn, arm, axis=0)
-    twice = np.cross(turn, once, axis=0)
-    return np.asarray(lower + arm + once + twice / (1.0 + _dot(old, new)))
-
-
-def _dot(a: Floats, b: Floats) -> Floats:
-    return np.asarray((a * b).sum(axis=0))
-
-
-def _square(v: Floats) -> Floats:
-    return _dot(v, v)
+    turn = cross(old, new)
+    once = cross(turn, arm)
+    twice = cross(turn, once)
+    return np.asarray(lower + arm + once + twice / (1.0 + dot(old, new)))

@@ -14,6 +14,7 @@ import numpy as np
 from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.states import CornerStates, solve
+from kinematics.vectors import cross
 
 
 def spindle_direction(toe: float, camber: float) -> Floats:
@@ -240,14 +241,14 @@ def set_rods(geometry: Floats, pose: Floats) -> None:
     Both may have more axes behind the rows, as long as they broadcast.
     """
     x, y = pose[k.FORWARD : k.FORWARD + 3], pose[k.SPINDLE : k.SPINDLE + 3]
-    z = np.cross(x, y, axis=0)
+    z = cross(x, y)
     end = geometry[k.ROD_END : k.ROD_END + 3]
     arm = x * end[0] + y * end[1] + z * end[2]
     inner = geometry[k.RACK_END : k.RACK_END + 3] - pose[k.BALL_JOINT : k.BALL_JOINT + 3]
     rod = arm - inner
     geometry[k.ROD_LENGTH] = np.sqrt(_dot(rod, rod))
     # the root's sign is that of the triple product axis . (arm x inner) reversed
-    side = _dot(pose[k.AXIS : k.AXIS + 3], np.cross(arm, inner, axis=0))
+    side = _dot(pose[k.AXIS : k.AXIS + 3], cross(arm, inner))
     geometry[k.BRANCH] = np.where(side > 0.0, -1.0, 1.0)
 
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from kinematics import rows as k
 from kinematics.arrays import Floats
+from kinematics.vectors import cross, dot, length, square
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,7 @@ class Joints:
 def stud_direction(raw: Floats, in_knuckle: tuple[float, float, float]) -> Floats:
     """A direction fixed in the knuckle, in body axes, (3, ...); ``raw`` is (STATE_ROWS, ...)."""
     x, y = raw[k.FORWARD : k.FORWARD + 3], raw[k.SPINDLE : k.SPINDLE + 3]
-    z = np.cross(x, y, axis=0)
+    z = cross(x, y)
     return np.asarray(x * in_knuckle[0] + y * in_knuckle[1] + z * in_knuckle[2])
 
 
@@ -61,7 +62,7 @@ def outer_tilt(raw: Floats, rod: Floats, joint: StudJoint) -> Floats:
     ``rod`` is (3, n) from the inner joint to the outer one, mm.
     """
     stud = stud_direction(raw, joint.in_knuckle)
-    along = (rod * stud).sum(axis=0) / np.linalg.norm(rod, axis=0)
+    along = dot(rod, stud) / length(rod)
     return np.asarray(np.degrees(np.abs(np.arcsin(np.clip(along, -1.0, 1.0)))))
 
 
@@ -88,13 +89,13 @@ def upper_ball_joint_tilt(raw: Floats, geometry: Floats, joint: StudJoint) -> Fl
     The upper arm's angle is read from where the knuckle holds the joint: along the steering axis from the
     lower one, by their distance in the knuckle.
     """
-    between = np.linalg.norm(geometry[k.STRUT_FOOT : k.STRUT_FOOT + 3], axis=0)
+    between = length(geometry[k.STRUT_FOOT : k.STRUT_FOOT + 3])
     joint_at = raw[k.BALL_JOINT : k.BALL_JOINT + 3] + between * raw[k.AXIS : k.AXIS + 3]
     spoke, turned, centre = (
         _each_state(geometry, row, raw) for row in (k.UPPER_COS, k.UPPER_SIN, k.TOP_MOUNT)
     )
-    square = (spoke * spoke).sum(axis=0)
-    cosine, sine = ((way * (joint_at - centre)).sum(axis=0) / square for way in (spoke, turned))
+    size = square(spoke)
+    cosine, sine = (dot(way, joint_at - centre) / size for way in (spoke, turned))
     return _tilt_in_arm(raw, joint, spoke, turned, cosine, sine)
 
 
@@ -109,12 +110,12 @@ def _tilt_in_arm(
     """Angle of a stud in the knuckle to a socket in an arm turned by an angle of known cosine and sine."""
     stud = stud_direction(raw, joint.in_knuckle)
     socket = np.asarray(joint.in_body).reshape(3, *[1] * (raw.ndim - 1)) * np.ones(raw.shape[1:])
-    pivot = np.cross(spoke, turned, axis=0)
-    pivot = pivot / np.linalg.norm(pivot, axis=0)
-    along = (pivot * socket).sum(axis=0)
+    pivot = cross(spoke, turned)
+    pivot = pivot / length(pivot)
+    along = dot(pivot, socket)
     socket = (
         socket * cosine
-        + np.cross(pivot, socket, axis=0) * sine
+        + cross(pivot, socket) * sine
         + pivot * along * (1.0 - cosine)
     )  # fmt: skip
     return _between(stud, socket)
@@ -127,12 +128,11 @@ def top_mount_tilt(raw: Floats, geometry: Floats, middle: tuple[float, float, fl
     """
     axis = geometry[k.STRUT_AXIS : k.STRUT_AXIS + 3]
     x, y = raw[k.FORWARD : k.FORWARD + 3], raw[k.SPINDLE : k.SPINDLE + 3]
-    strut = x * axis[0] + y * axis[1] + np.cross(x, y, axis=0) * axis[2]
+    strut = x * axis[0] + y * axis[1] + cross(x, y) * axis[2]
     return _between(strut, np.asarray(middle).reshape(3, *[1] * (raw.ndim - 1)))
 
 
 def _between(one: Floats, other: Floats) -> Floats:
     """Angle between directions (3, ...), deg."""
     # atan2 of cross and dot: exact near zero, where an arc cosine is not
-    cross = np.linalg.norm(np.cross(one, other, axis=0), axis=0)
-    return np.asarray(np.degrees(np.arctan2(cross, (one * other).sum(axis=0))))
+    return np.asarray(np.degrees(np.arctan2(length(cross(one, other)), dot(one, other))))

@@ -18,6 +18,7 @@ import numpy as np
 from kinematics import tyre
 from kinematics.arrays import Floats, Ints
 from kinematics.rows import CIRCLE_COS, CIRCLE_SIN
+from kinematics.vectors import cross, dot, length
 
 Vector = tuple[float, float, float]
 NOWHERE: Vector = (0.0, 0.0, 0.0)
@@ -218,8 +219,8 @@ def place_columns(obstacles: Obstacles, geometry: Floats, point: Callable[[str],
     """
     place = np.zeros((tyre.PLACE_ROWS, geometry.shape[1]))
     spoke, turned = geometry[CIRCLE_COS : CIRCLE_COS + 3], geometry[CIRCLE_SIN : CIRCLE_SIN + 3]
-    pivot = np.cross(spoke, turned, axis=0)
-    place[tyre.PIVOT : tyre.PIVOT + 3] = pivot / np.linalg.norm(pivot, axis=0)
+    pivot = cross(spoke, turned)
+    place[tyre.PIVOT : tyre.PIVOT + 3] = pivot / length(pivot)
     joint = point("knuckle_ball_joint")
     place[tyre.STOCK_JOINT : tyre.STOCK_JOINT + 3] = joint
     if obstacles.strut is not None:
@@ -239,9 +240,9 @@ def turn_onto(start: Floats, finish: Floats) -> Floats:
     they must not be opposite.
     """
     a = start / np.linalg.norm(start)
-    b = finish / np.linalg.norm(finish, axis=0)
-    v = np.cross(a[:, None], b, axis=0)
-    c = (a[:, None] * b).sum(axis=0)
+    b = finish / length(finish)
+    v = cross(a[:, None], b)
+    c = dot(a[:, None], b)
     none = np.zeros_like(c)
     skew = np.stack(
         [

@@ -8,24 +8,32 @@ the steering stop in place of the rack's own end.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Literal, NamedTuple
+from functools import lru_cache
+from typing import Literal, NamedTuple, TypeVar
 
 import numpy as np
 
 from kinematics import rows as k
-from kinematics.arrays import Floats, Ints
+from kinematics.arrays import Bools, Floats, Ints
 from kinematics.bar_link import Mount
 from kinematics.bars import Bar
 from kinematics.channels import Channels
 from kinematics.fittings import Fittings
 from kinematics.obstacles import Obstacles
 from kinematics.rods import RodKit
+from kinematics.solved import SolvedStates, gathered
 from kinematics.states import CornerStates, solve
 from kinematics.studs import Stud
+from kinematics.vectors import cross, dot
 
 Side = Literal["left", "right"]
+Found = TypeVar("Found")
+
+# Scenes of no more lanes keep what has been worked out of them: making it anew takes longer than the room is
+# worth. In wider ones it would fill the memory.
+FEW = 256
 
 
 class At(NamedTuple):
@@ -96,6 +104,7 @@ class Scene:
     ``channels`` are the points and numbers that the parts and settings of each lane come to; ``fittings``
     are what all lanes have alike.
     ``obstacles`` are what the tyre must keep off, alike in every lane but for the points they hang on.
+    Of the solved states ``_locked`` are those that hang on the stop, ``_free`` the others.
     """
 
     car: CarNumbers
@@ -112,9 +121,11 @@ class Scene:
     fittings: Fittings = field(default_factory=Fittings)
     obstacles: Obstacles | None = None
     stop: Floats = field(default_factory=lambda: np.zeros(0))
-    _store: dict[tuple[Side, At], CornerStates] = field(default_factory=dict, repr=False)
+    _free: Store = field(default_factory=SolvedStates, repr=False)
+    _locked: Store = field(default_factory=SolvedStates, repr=False)
     _turn_sign: Floats | None = field(default=None, repr=False)
-    _kept: dict[tuple[str, float, float], Floats] = field(default_factory=dict, repr=False)
+    _kept: dict[Hashable, Floats] = field(default_factory=dict, repr=False)
+    _known: dict[Hashable, object] = field(default_factory=dict, repr=False)
 
     def __post_init__(self) -> None:
         if self.stop.shape != self.rack_travel.shape:
@@ -159,7 +170,7 @@ class Scene:
             raw = self.states("left", [STRAIGHT]).raw[:, 0, :]
             rod = raw[k.ROD_OUTER : k.ROD_OUTER + 3] - self.left[k.RACK_END : k.RACK_END + 3]
             arm = raw[k.ROD_OUTER : k.ROD_OUTER + 3] - raw[k.BALL_JOINT : k.BALL_JOINT + 3]
-            lever = (rod * np.cross(raw[k.AXIS : k.AXIS + 3], arm, axis=0)).sum(axis=0)
+            lever = dot(rod, cross(raw[k.AXIS : k.AXIS + 3], arm))
             self._turn_sign = np.where(rod[1] * lever >= 0.0, 1.0, -1.0)
         return self._turn_sign
 
@@ -171,29 +182,44 @@ class Scene:
         share = at.turn * self.rack_travel + at.lock * self.stop
         return np.asarray(self.turn_sign * (share + way * at.beyond) + at.rack)
 
-    def corner_rack(self, side: Side, places: list[At]) -> Floats:
+    def corner_rack(self, side: Side, places: Sequence[At]) -> Floats:
         """Rack displacement along +y of one side's left-hand corner, (s, n) mm."""
-        rack = np.stack([self.rack_at(at) for at in places])
+        many = _columns(tuple(places))
+        if not many.turned.any():
+            rack = np.repeat(many.rack, self.lanes, axis=1)
+            return rack if side == "left" else -rack
+        share = many.turn * self.rack_travel + many.lock * self.stop
+        moved = self.turn_sign * (share + many.beyond) + many.rack
+        rack = np.where(many.turned, moved, many.rack)
         return rack if side == "left" else -rack
 
-    def states(self, side: Side, wanted: list[At]) -> CornerStates:
+    def states(self, side: Side, wanted: Sequence[At]) -> CornerStates:
         """The wanted states of one wheel, in order; solved once and kept."""
         if side == "right" and self.mirrored:
             # the right wheel is the left one in a mirror, where the rack goes the other way
-            return self.states("left", [_mirror(at) for at in wanted])
-        missing = [at for at in dict.fromkeys(wanted) if (side, at) not in self._store]
-        if missing:
-            fresh = self._solve(side, missing)
-            for number, at in enumerate(missing):
-                self._store[side, at] = fresh.pick([number])
-            if missing == wanted:
-                return fresh
-        kept = [self._store[side, at] for at in wanted]
-        if len(kept) == 1:
-            return kept[0]
-        return CornerStates(
-            np.concatenate([one.raw for one in kept], axis=1),
-            np.concatenate([one.marks for one in kept], axis=0),
+            return self.states("left", _mirrored(tuple(wanted)))
+        places = tuple(wanted)
+        if len(places) == 1 or self.lanes <= FEW:
+            key = ("states", side, places)
+            found = self._known.get(key)
+            if found is None:
+                found = self._known[key] = self._states(side, places)
+            assert isinstance(found, CornerStates)
+            return found
+        return self._states(side, places)
+
+    def _states(self, side: Side, wanted: tuple[At, ...]) -> CornerStates:
+        """The wanted states, out of the stores; what is missing there is solved."""
+        for store, hang in ((self._free, False), (self._locked, True)):
+            missing = [
+                at
+                for at in dict.fromkeys(wanted)
+                if (at.lock != 0.0) is hang and (side, at) not in store.places
+            ]
+            if missing:
+                store.add([(side, at) for at in missing], self._solve(side, missing))
+        return gathered(
+            (self._free if at.lock == 0.0 else self._locked).find((side, at)) for at in wanted
         )
 
     def solve_rack(self, side: Side, rack: Floats) -> CornerStates:
@@ -219,26 +245,49 @@ class Scene:
 
     def of(self, left: Floats, right: Floats | None) -> Scene:
         """The same lanes with other columns, and nothing solved yet."""
-        return replace(self, left=left, right=right, _store={}, _turn_sign=None, _kept={})
+        return replace(
+            self,
+            left=left,
+            right=right,
+            _free=SolvedStates(),
+            _locked=SolvedStates(),
+            _turn_sign=None,
+            _kept={},
+            _known={},
+        )
 
     def with_stop(self, stop: Floats) -> Scene:
         """The same lanes with the stop at (n,) mm of rack; states that do not hang on it are kept."""
-        store = {key: states for key, states in self._store.items() if key[1].lock == 0.0}
-        return replace(self, stop=stop, _store=store)
+        return replace(self, stop=stop, _free=self._free.copy(), _locked=SolvedStates(), _known={})
 
-    def keep(self, key: tuple[str, float, float], solve: Callable[[], Floats]) -> Floats:
-        """A figure (k, n) that does not hang on the stop: solved once, and kept for lanes taken on."""
+    def keep(self, key: Hashable, solve: Callable[[], Floats]) -> Floats:
+        """A figure (..., n) that does not hang on the stop: solved once, and kept for lanes taken on."""
         if key not in self._kept:
             self._kept[key] = solve()
         return self._kept[key]
 
-    def take(self, lanes: Ints) -> Scene:
-        """The given lanes with every state that is known of them."""
+    def remember(self, key: Hashable, find: Callable[[], Found]) -> Found:
+        """Anything that follows from this very scene, found once where there are few lanes."""
+        if self.lanes > FEW:
+            return find()
+        if key not in self._known:
+            self._known[key] = find()
+        return self._known[key]  # type: ignore[return-value]
+
+    def remembers(self, key: Hashable) -> bool:
+        """Whether that has been found already."""
+        return key in self._known
+
+    def take(self, lanes: Ints, *, stop: Floats | None = None) -> Scene:
+        """The given lanes with every state that is known of them.
+
+        With another ``stop`` for them, (m,) mm, that is every state that does not hang on it.
+        """
         return Scene(
             car=self.car,
             frame=self.frame,
-            left=self.left[:, lanes],
-            right=None if self.right is None else self.right[:, lanes],
+            left=self.left.take(lanes, axis=1),
+            right=None if self.right is None else self.right.take(lanes, axis=1),
             rack_travel=self.rack_travel[lanes],
             rack_per_turn=self.rack_per_turn[lanes],
             price=self.price[lanes],
@@ -248,9 +297,10 @@ class Scene:
             stud=self.stud,
             fittings=self.fittings,
             obstacles=self.obstacles,
-            stop=self.stop[lanes],
-            _kept={key: figure[..., lanes] for key, figure in self._kept.items()},
-            _store={key: states.take(lanes) for key, states in self._store.items()},
+            stop=self.stop[lanes] if stop is None else stop,
+            _kept={key: figure.take(lanes, axis=-1) for key, figure in self._kept.items()},
+            _free=self._free.take(lanes),
+            _locked=self._locked.take(lanes) if stop is None else SolvedStates(),
             _turn_sign=None if self._turn_sign is None else self._turn_sign[lanes],
         )
 
@@ -259,6 +309,30 @@ class Scene:
         return solve(self.columns(side), travel, self.corner_rack(side, wanted))
 
 
-def _mirror(at: At) -> At:
-    """The state of the left wheel whose mirror image is the right wheel's state ``at``."""
-    return At(at.travel, -at.turn, at.beyond, -at.rack, -at.lock)
+Store = SolvedStates[tuple[Side, At]]
+
+
+@lru_cache(maxsize=256)
+def _mirrored(places: tuple[At, ...]) -> tuple[At, ...]:
+    """The states of the left wheel whose mirror images are the right wheel's."""
+    return tuple(At(at.travel, -at.turn, at.beyond, -at.rack, -at.lock) for at in places)
+
+
+class _Columns(NamedTuple):
+    """Places as columns (s, 1): ``beyond`` with the sign of the turn, ``turned`` whether there is one."""
+
+    turn: Floats
+    lock: Floats
+    beyond: Floats
+    rack: Floats
+    turned: Bools
+
+
+@lru_cache(maxsize=256)
+def _columns(places: tuple[At, ...]) -> _Columns:
+    turn, lock, beyond, rack = (
+        np.array([[getattr(at, name)] for at in places])
+        for name in ("turn", "lock", "beyond", "rack")
+    )
+    way = np.sign(turn + lock)
+    return _Columns(turn, lock, way * beyond, rack, way != 0.0)

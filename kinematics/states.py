@@ -88,13 +88,13 @@ class CornerStates:
         trail = -(dx * out_y - dy * out_x)
         return scrub, trail
 
-    def pick(self, states: Ints | list[int]) -> CornerStates:
+    def pick(self, states: Ints | list[int] | slice) -> CornerStates:
         """The given states, in that order."""
         return CornerStates(self.raw[:, states, :], self.marks[states, :])
 
     def take(self, lanes: Ints) -> CornerStates:
         """The given lanes, in that order."""
-        return CornerStates(self.raw[:, :, lanes], self.marks[:, lanes])
+        return CornerStates(self.raw.take(lanes, axis=2), self.marks.take(lanes, axis=1))
 
 
 def solve(geometry: Floats, travel: Floats, rack: Floats, *, toe: float | None = None,

@@ -17,12 +17,11 @@ import numpy as np
 
 from kinematics.arrays import Bools, Floats
 from kinematics.measures.catalogue import StateFigure
-from kinematics.measures.envelope import LOCKS, travels
+from kinematics.measures.envelope import SHARES, both_ways, figure_of, to_the_stop, travels
 from kinematics.scene import At, Scene, Side
 
 STEP = 0.5  # mm of rack
 GRAIN = 1e-9  # figures are good to about this: a value on the bound holds
-SHARES = tuple(share for share in LOCKS if share >= 0.0)
 
 
 @dataclass(frozen=True)
@@ -72,7 +71,7 @@ def stopped(scene: Scene, holds: Sequence[Hold]) -> Scene:
     """The same lanes with their largest sound stops; a stop is 0 where a hold breaks at the centre."""
     scene = scene.with_stop(scene.rack_travel)
     for hold in holds:
-        sound = _sound(scene, hold, SHARES)
+        sound = _sound(scene, hold)
         short = ~sound.all(axis=0)
         if short.any():
             lanes = np.flatnonzero(short)
@@ -91,9 +90,9 @@ def sound_at(scene: Scene, holds: Sequence[Hold], stop: Floats) -> Bools:
     known = np.isfinite(stop)
     there = scene.with_stop(np.where(known, stop, 0.0))
     good = known
-    ends = [*scene.frame.travel, 0.0]
+    ends = _beyond(scene, (*scene.frame.travel, 0.0))
     for hold in holds:
-        good &= _kept(there, hold, (1.0,), ends)[0]
+        good &= _kept(there, hold, ends, 1)[0]
     return good
 
 
@@ -103,11 +102,11 @@ def culprit(scene: Scene, holds: Sequence[Hold]) -> Culprit | None:
     if stop >= float(scene.rack_travel[0]):
         return None
     past = scene.with_stop(scene.stop + STEP)
-    places = _places(past, (1.0,), travels(scene))
+    places = _beyond(scene, travels(scene))
     worst: tuple[float, Culprit] | None = None
     for hold in holds:
         for side in _sides(scene, hold):
-            room = hold.in_hand(hold.state(past, side, places))[:, 0]
+            room = hold.in_hand(figure_of(past, side, hold.state, places))[:, 0]
             at = places[int(room.argmin())]
             least = float(room.min())
             if least < -GRAIN and (worst is None or least < worst[0]):
@@ -127,7 +126,7 @@ def _largest(scene: Scene, hold: Hold, sound: Bools) -> Floats:
     places = np.concatenate(
         [shares[:, None] * scene.stop, scene.stop[None, :] + scene.frame.overtravel]
     )
-    lanes = np.arange(scene.lanes)
+    lanes, beyond = np.arange(scene.lanes), _beyond(scene, travels(scene))
     broken = places[first, lanes] - scene.frame.overtravel
     held = places[np.maximum(first - 1, 0), lanes] - scene.frame.overtravel
     low = np.maximum(np.floor(held / STEP), 0.0)
@@ -135,45 +134,33 @@ def _largest(scene: Scene, hold: Hold, sound: Bools) -> Floats:
     while (going := high - low > 1.0).any():
         some = np.flatnonzero(going)
         middle = np.floor(0.5 * (low[some] + high[some]))
-        trial = scene.take(some).with_stop(STEP * middle)
-        good = _kept(trial, hold, (1.0,), travels(scene))[0]
+        if some.size == scene.lanes:
+            trial = scene.with_stop(STEP * middle)
+        else:
+            trial = scene.take(some, stop=STEP * middle)
+        good = _kept(trial, hold, beyond, 1)[0]
         low[some] = np.where(good, middle, low[some])
         high[some] = np.where(good, high[some], middle)
     return np.where(first == 0, 0.0, np.minimum(STEP * low, scene.stop))
 
 
-def _sound(scene: Scene, hold: Hold, shares: tuple[float, ...]) -> Bools:
+def _sound(scene: Scene, hold: Hold) -> Bools:
     """Whether a hold is kept at each share of the stop and, last, beyond it by the allowance, (k + 1, n)."""
-    inside = _kept(scene, hold, shares, travels(scene), beyond=0.0)
-    return np.concatenate([inside, _kept(scene, hold, (1.0,), travels(scene))])
+    return _kept(scene, hold, to_the_stop(scene.frame), len(SHARES) + 1)
 
 
-def _kept(
-    scene: Scene,
-    hold: Hold,
-    shares: tuple[float, ...],
-    wheel_travels: list[float],
-    beyond: float | None = None,
-) -> Bools:
-    """Whether a hold is kept at each share of the stop, both ways, at every wheel travel, (k, n)."""
-    places = _places(scene, shares, wheel_travels, beyond)
-    good = np.ones((len(shares), scene.lanes), dtype=bool)
+def _kept(scene: Scene, hold: Hold, places: Sequence[At], groups: int) -> Bools:
+    """Whether a hold is kept at every state of each of so many groups of places, alike in size, (k, n)."""
+    good = np.ones((groups, scene.lanes), dtype=bool)
     for side in _sides(scene, hold):
-        kept = hold.kept(hold.state(scene, side, places))
-        good &= kept.reshape(len(shares), -1, scene.lanes).all(axis=1)
+        kept = hold.kept(figure_of(scene, side, hold.state, places))
+        good &= kept.reshape(groups, -1, scene.lanes).all(axis=1)
     return good
 
 
-def _places(
-    scene: Scene, shares: tuple[float, ...], wheel_travels: list[float], beyond: float | None = None
-) -> list[At]:
-    past = scene.frame.overtravel if beyond is None else beyond
-    return [
-        At(travel, lock=way * share, beyond=past)
-        for share in shares
-        for way in (1.0, -1.0)
-        for travel in wheel_travels
-    ]
+def _beyond(scene: Scene, wheel_travels: tuple[float, ...]) -> tuple[At, ...]:
+    """States beyond the stop by the allowance, both ways."""
+    return both_ways((1.0,), wheel_travels, scene.frame.overtravel)
 
 
 def _sides(scene: Scene, hold: Hold) -> tuple[Side, ...]:

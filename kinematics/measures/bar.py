@@ -8,6 +8,8 @@ the lower arm is told by bar_clearance.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from kinematics.arrays import Floats
@@ -23,7 +25,7 @@ from kinematics.bar_link import (
     solve_bar,
 )
 from kinematics.bars import Bar, twist_rate, wheel_rate
-from kinematics.measures.catalogue import Ask, Measure, Stage, sides_asked, window
+from kinematics.measures.catalogue import Ask, Measure, Stage, sides_asked, straight, window
 from kinematics.measures.envelope import least_over_envelope
 from kinematics.scene import At, Scene, Side
 
@@ -36,12 +38,15 @@ STEP = 0.5
 _GEOMETRY = frozenset({"antiroll_bar", "antiroll_bar.pivot"})
 
 
-def bar_states(scene: Scene, side: Side, places: list[At]) -> BarStates:
+def bar_states(scene: Scene, side: Side, places: Sequence[At]) -> BarStates:
     """The bar at wanted states of one wheel; the car's geometry of the bar must be given."""
-    return solve_bar(_linkage(scene, side), _carried(scene, side, places))
+    return scene.remember(
+        ("bar", side, tuple(places)),
+        lambda: solve_bar(_linkage(scene, side), _carried(scene, side, places)),
+    )
 
 
-def bar_ratio(scene: Scene, side: Side, travel: list[float]) -> Floats:
+def bar_ratio(scene: Scene, side: Side, travel: Sequence[float]) -> Floats:
     """Travel of the arm's end along its arc per wheel travel, straight ahead, (s, n)."""
     if scene.car.bar_mounts is None:
         given = np.nan if scene.car.bar is None else scene.car.bar.motion_ratio
@@ -51,11 +56,15 @@ def bar_ratio(scene: Scene, side: Side, travel: list[float]) -> Floats:
     return motion_ratio(_linkage(scene, side), below, above, 2.0 * STEP)
 
 
-def bar_rate(scene: Scene, travel: list[float]) -> Floats:
+def bar_rate(scene: Scene, travel: Sequence[float]) -> Floats:
     """Force at one wheel per mm of its travel, the wheels moving oppositely from each heave, (s, n) N/mm.
 
     Where the sides differ it is the mean of both wheels.
     """
+    return scene.remember(("bar rate", tuple(travel)), lambda: _bar_rate(scene, travel))
+
+
+def _bar_rate(scene: Scene, travel: Sequence[float]) -> Floats:
     if scene.car.bar is None:
         return np.full((len(travel), scene.lanes), np.nan)
     if scene.car.bar_mounts is None:
@@ -114,14 +123,20 @@ def _twist_rate(scene: Scene) -> Floats:
 
 
 def _linkage(scene: Scene, side: Side) -> BarLinkage:
+    rows = scene.keep(("linkage", side), lambda: _linkage_rows(scene, side))
+    return BarLinkage(rows[0:3], rows[3:6], rows[6], rows[7])
+
+
+def _linkage_rows(scene: Scene, side: Side) -> Floats:
+    """Pivot, end, length and branch of every lane's linkage, (8, n)."""
     assert scene.car.bar_mounts is not None
     pivot, end = scene.point(side, "bar_pivot"), scene.point(side, "bar_end")
     link = scene.car.bar_mounts[side].as_measured(scene.point(side, "bar_link"))
     length = scene.channels.get("antiroll_bar.link_length", side)
-    return BarLinkage(pivot, end, length, branch_of(pivot, end, link))
+    return np.vstack([pivot, end, length, branch_of(pivot, end, link)])
 
 
-def _carried(scene: Scene, side: Side, places: list[At]) -> Floats:
+def _carried(scene: Scene, side: Side, places: Sequence[At]) -> Floats:
     """The link's joint at its carrier, (3, s, n) mm in body axes; not-a-number where not reached."""
     assert scene.car.bar_mounts is not None
     mount, point = scene.car.bar_mounts[side], scene.point(side, "bar_link")
@@ -162,7 +177,7 @@ def _motion_ratio(scene: Scene, ask: Ask) -> Floats:
 def _link_angle(scene: Scene, ask: Ask) -> Floats:
     if scene.car.bar_mounts is None:
         return _nothing(scene)
-    places = [At(t) for t in window(ask.over or scene.frame.travel, ask.sample)]
+    places = straight(window(ask.over or scene.frame.travel, ask.sample))
     return np.stack(
         [
             np.abs(bar_states(scene, side, places).link_angle).max(axis=0)
@@ -177,7 +192,7 @@ def _link_angle_curve(scene: Scene, side: Side, travel: Floats) -> Floats:
     return bar_states(scene, side, [At(float(t)) for t in travel]).link_angle
 
 
-def _toggle(scene: Scene, side: Side, places: list[At]) -> Floats:
+def _toggle(scene: Scene, side: Side, places: Sequence[At]) -> Floats:
     if scene.car.bar_mounts is None:
         return np.full((len(places), scene.lanes), np.nan)
     return bar_states(scene, side, places).toggle

@@ -7,9 +7,10 @@ that the ask is about where it is not. A figure that does not exist is not-a-num
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -21,7 +22,7 @@ WheelWord = Literal["left", "right", "inner", "outer", "loaded"]
 Along = Literal["travel", "steer"]
 Sample = Literal["all", "ends", "top"]
 # A figure of single states of one wheel: (states, n), not-a-number where a state is not reached.
-StateFigure = Callable[[Scene, Side, list[At]], Floats]
+StateFigure = Callable[[Scene, Side, Sequence[At]], Floats]
 
 
 @dataclass(frozen=True)
@@ -29,7 +30,7 @@ class Ask:
     """Which figure is meant: a window of travel (mm), an inner steer angle (deg), a wheel.
 
     ``sample`` asks for the same figure over fewer states: the window's ``ends``, or its ``top`` alone.
-    For measures that can only grow with more states (or shrink, see ``Measure.bound``) that is a bound
+    For measures that can only grow with more states (see ``Measure.bound``) that is a bound
     on the full figure.
     """
 
@@ -37,6 +38,9 @@ class Ask:
     at: float | None = None
     wheel: WheelWord | None = None
     sample: Sample = "all"
+
+
+_PLAIN = Ask()
 
 
 class Stage(IntEnum):
@@ -62,7 +66,7 @@ class Measure:
         figure: the function, see the module's text.
         takes: which arguments an ask may carry: over, at, wheel, points.
         scale: a difference that a builder would notice, in the unit; puts shortfalls side by side.
-        bound: 'grows' where fewer states can only give a smaller figure, 'shrinks' the reverse.
+        bound: 'grows' where fewer states can only give a smaller figure.
         needs_car: sections of the car file without which there is no figure, or single entries of one
             ("rear.track").
         state: where the figure is the least or the most over the envelope, that of single states. A limit on
@@ -84,7 +88,7 @@ class Measure:
     figure: Callable[[Scene, Ask], Floats]
     scale: float
     takes: frozenset[str] = frozenset()
-    bound: Literal["grows", "shrinks"] | None = None
+    bound: Literal["grows"] | None = None
     needs_car: frozenset[str] = frozenset()
     kind: float | None = None
     along: Along | None = None
@@ -97,14 +101,19 @@ class Measure:
 
     def __call__(self, scene: Scene, ask: Ask | None = None) -> Floats:
         """The figure of every lane, (cases, n), with the defaults filled in."""
-        ask = ask or Ask()
-        filled = Ask(
+        filled = self.filled(ask or _PLAIN)
+        return scene.remember((self.name, filled), lambda: self.figure(scene, filled))
+
+    def filled(self, ask: Ask) -> Ask:
+        """The ask with the defaults in place of what it leaves open."""
+        if self.default_over is None and self.default_at is None:
+            return ask
+        return Ask(
             over=ask.over or self.default_over,
             at=self.default_at if ask.at is None else ask.at,
             wheel=ask.wheel,
             sample=ask.sample,
         )
-        return self.figure(scene, filled)
 
 
 def sides_asked(scene: Scene, ask: Ask) -> tuple[Side, ...]:
@@ -121,14 +130,21 @@ def sides_asked(scene: Scene, ask: Ask) -> tuple[Side, ...]:
 WINDOW_STEP = 5.0
 
 
+@lru_cache(maxsize=256)
 def window(
     over: tuple[float, float], sample: Sample = "all", *, step: float = WINDOW_STEP
-) -> list[float]:
+) -> tuple[float, ...]:
     """Travels at which a window is sampled: multiples of ``step``, both ends and ride height, mm."""
     low, high = over
     if sample == "top":
-        return [high]
+        return (high,)
     if sample == "ends":
-        return [low, high]
+        return low, high
     first, last = int(np.ceil(low / step)), int(np.floor(high / step))
-    return sorted({low, high, 0.0} | {step * n for n in range(first, last + 1)})
+    return tuple(sorted({low, high, 0.0} | {step * n for n in range(first, last + 1)}))
+
+
+@lru_cache(maxsize=256)
+def straight(travel: tuple[float, ...]) -> tuple[At, ...]:
+    """The states at each travel with the rack centred."""
+    return tuple(At(t) for t in travel)

@@ -6,7 +6,9 @@ point are each lane's own, so whatever a part or a setting moves is seen here.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 
@@ -17,7 +19,7 @@ from kinematics.measures.bar import bar_states
 from kinematics.measures.catalogue import Measure, Stage
 from kinematics.measures.envelope import envelope, least_over_envelope
 from kinematics.obstacles import MOVING, Obstacles, Packed, Piece, Spot, place_columns
-from kinematics.scene import At, Scene, Side
+from kinematics.scene import FEW, At, Scene, Side
 from kinematics.segments import segment_distance
 
 LINK_LENGTH = "antiroll_bar.link_length"
@@ -37,7 +39,7 @@ class Closest:
     rack: float
 
 
-def gaps(scene: Scene, side: Side, places: list[At]) -> Floats:
+def gaps(scene: Scene, side: Side, places: Sequence[At]) -> Floats:
     """Gap of the tyre to the nearest obstacle at each state, (s, n) mm, negative where it touches.
 
     Infinite where nothing but a tie rod inside the rim is declared; not-a-number where no obstacle is
@@ -46,7 +48,7 @@ def gaps(scene: Scene, side: Side, places: list[At]) -> Floats:
     return gaps_and_nearest(scene, side, places)[0]
 
 
-def gaps_and_nearest(scene: Scene, side: Side, places: list[At]) -> tuple[Floats, Ints]:
+def gaps_and_nearest(scene: Scene, side: Side, places: Sequence[At]) -> tuple[Floats, Ints]:
     """Gaps as :func:`gaps`, and the number of the piece of the obstacles that is nearest, -1 for none."""
     obstacles = scene.obstacles
     if obstacles is None or not obstacles.pieces:
@@ -55,7 +57,7 @@ def gaps_and_nearest(scene: Scene, side: Side, places: list[At]) -> tuple[Floats
     return _least(scene, side, places, obstacles, obstacles.packed, rim_alone=False)
 
 
-def rod_gaps(scene: Scene, side: Side, places: list[At]) -> Floats:
+def rod_gaps(scene: Scene, side: Side, places: Sequence[At]) -> Floats:
     """Gap of the tie rod's tubes to the inside of the wheel at each state, (s, n) mm.
 
     Not-a-number where no tube rides on the tie rod, the barrel's radius is not known, or a state is not
@@ -70,23 +72,40 @@ def rod_gaps(scene: Scene, side: Side, places: list[At]) -> Floats:
 def _least(
     scene: Scene,
     side: Side,
-    places: list[At],
+    places: Sequence[At],
     obstacles: Obstacles,
     packed: Packed,
     rim_alone: bool,
 ) -> tuple[Floats, Ints]:
     """Least gaps (s, n) to the packed pieces, and which piece; see :func:`kinematics.tyre.least_gaps`."""
+    key = ("gaps", side, rim_alone, tuple(places))
+    return scene.remember(
+        key, lambda: _least_found(scene, side, places, obstacles, packed, rim_alone)
+    )
+
+
+def _least_found(
+    scene: Scene,
+    side: Side,
+    places: Sequence[At],
+    obstacles: Obstacles,
+    packed: Packed,
+    rim_alone: bool,
+) -> tuple[Floats, Ints]:
     states = scene.states(side, places)
     found = np.empty((len(places), scene.lanes))
     nearest = np.empty(found.shape, dtype=np.int64)
     columns = scene.columns(side)
     points = _hard_points(scene, side, places, packed.channels)
     tyre.least_gaps(
-        states.raw,
-        states.marks,
+        np.ascontiguousarray(states.raw),
+        np.ascontiguousarray(states.marks),
         columns,
         scene.corner_rack(side, places),
-        place_columns(obstacles, columns, lambda name: scene.point(side, name)),
+        scene.keep(
+            ("carriers", side),
+            lambda: place_columns(obstacles, columns, lambda name: scene.point(side, name)),
+        ),
         wheels(scene),
         packed.kinds,
         packed.carriers,
@@ -106,7 +125,7 @@ def _least(
     return found, nearest
 
 
-def bar_gaps(scene: Scene, side: Side, places: list[At]) -> Floats:
+def bar_gaps(scene: Scene, side: Side, places: Sequence[At]) -> Floats:
     """Gap of the tubes on the anti-roll bar to those on the lower arm at each state, (s, n) mm.
 
     Not-a-number where not both are declared, or a state or the bar is not reached.
@@ -121,21 +140,28 @@ def bar_gaps(scene: Scene, side: Side, places: list[At]) -> Floats:
     states = scene.states(side, places)
     bar_places = [_ends(scene, side, places, piece) for piece in bars]
     arm_places = [_ends(scene, side, places, piece) for piece in arms]
+    pairs = list(product(range(len(bars)), range(len(arms))))
+    # few lanes take all pairs at once; of many, one pair is work enough and fills less memory
+    each = len(pairs) if scene.lanes <= FEW else 1
     least = np.full_like(nothing, np.inf)
-    for bar, bar_ends in zip(bars, bar_places, strict=True):
-        for arm, arm_ends in zip(arms, arm_places, strict=True):
-            gap = segment_distance(*bar_ends, *arm_ends) - bar.radius - arm.radius
-            # a bar out of reach is not-a-number, and stays so
-            least = np.minimum(least, gap)
+    for start in range(0, len(pairs), each):
+        some = pairs[start : start + each]
+        tubes = np.array([[bars[b].radius, arms[a].radius] for b, a in some])[:, :, None, None]
+        bar_ends = np.stack([bar_places[b] for b, _ in some], axis=2)
+        arm_ends = np.stack([arm_places[a] for _, a in some], axis=2)
+        gaps = segment_distance(*bar_ends, *arm_ends) - tubes[:, 0] - tubes[:, 1]
+        # a bar out of reach is not-a-number, and stays so
+        least = np.minimum(least, gaps.min(axis=0))
     return np.where(states.reached, least, np.nan)
 
 
-def _ends(scene: Scene, side: Side, places: list[At], piece: Piece) -> tuple[Floats, Floats]:
-    """Both ends of a tube on the bar or the arm at each state, (3, s, n) mm in body axes."""
-    return _place(scene, side, places, piece.first), _place(scene, side, places, piece.second)
+def _ends(scene: Scene, side: Side, places: Sequence[At], piece: Piece) -> Floats:
+    """Both ends of a tube on the bar or the arm at each state, (2, 3, s, n) mm in body axes."""
+    ends = (_place(scene, side, places, spot) for spot in (piece.first, piece.second))
+    return np.stack(tuple(ends))
 
 
-def _place(scene: Scene, side: Side, places: list[At], spot: Spot) -> Floats:
+def _place(scene: Scene, side: Side, places: Sequence[At], spot: Spot) -> Floats:
     states = scene.states(side, places)
     if spot.carrier == tyre.TIE_ROD:
         return np.full((3, len(places), scene.lanes), np.nan)
@@ -151,7 +177,7 @@ def _place(scene: Scene, side: Side, places: list[At], spot: Spot) -> Floats:
     )
 
 
-def _hard_points(scene: Scene, side: Side, places: list[At], names: tuple[str, ...]) -> Floats:
+def _hard_points(scene: Scene, side: Side, places: Sequence[At], names: tuple[str, ...]) -> Floats:
     """Named points of every lane, (3, m, s, n) mm; (3, m, 1, n) where none moves with the state."""
     moves = not MOVING.isdisjoint(names)
     points = np.zeros((3, len(names), len(places) if moves else 1, scene.lanes))
@@ -168,16 +194,20 @@ def _hard_points(scene: Scene, side: Side, places: list[At], names: tuple[str, .
 
 def wheels(scene: Scene) -> Floats:
     """The wheel of every lane, (n, ENTRIES), see :func:`kinematics.tyre.wheels`."""
-    return tyre.wheels(
-        scene.number("tyre.diameter"),
-        scene.number("tyre.width"),
-        scene.number("tyre.loaded_radius"),
-        scene.number("tyre.shoulder"),
-        scene.number("tyre.growth"),
-        scene.number("tyre.bulge"),
-        scene.number("wheel.barrel_radius"),
-        0.5 * scene.number("wheel.width") + scene.number("wheel.lip"),
-    )
+
+    def entries() -> Floats:
+        return tyre.wheels(
+            scene.number("tyre.diameter"),
+            scene.number("tyre.width"),
+            scene.number("tyre.loaded_radius"),
+            scene.number("tyre.shoulder"),
+            scene.number("tyre.growth"),
+            scene.number("tyre.bulge"),
+            scene.number("wheel.barrel_radius"),
+            0.5 * scene.number("wheel.width") + scene.number("wheel.lip"),
+        ).T
+
+    return np.ascontiguousarray(scene.keep("wheels", entries).T)
 
 
 def closest(scene: Scene) -> Closest | None:

@@ -6,7 +6,7 @@ states first would cost more than it spares.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -23,39 +23,43 @@ from kinematics.measures.catalogue import Measure, Stage, StateFigure
 from kinematics.measures.envelope import most_over_envelope
 from kinematics.scene import At, Scene, Side
 
-# Tilt at solved states (STATE_ROWS, s, n) with the tie rod's vector (3, s, n); None: nothing told of it.
-Tilt = Callable[[Scene, Side, Floats, Floats], Floats | None]
+# Tilt at places, whose solved states are (STATE_ROWS, s, n); None: nothing told of it.
+Tilt = Callable[[Scene, Side, Sequence[At], Floats], Floats | None]
 
 
-def _rods(scene: Scene, side: Side, places: list[At], raw: Floats) -> Floats:
+def _rods(scene: Scene, side: Side, places: Sequence[At], raw: Floats) -> Floats:
     """Tie rod from inner to outer joint in the corner's own axes, (3, s, n) mm."""
-    inner = np.repeat(
-        scene.columns(side)[k.RACK_END : k.RACK_END + 3, None, :], len(places), axis=1
-    )
-    inner[1] += scene.corner_rack(side, places)
-    return np.asarray(raw[k.ROD_OUTER : k.ROD_OUTER + 3] - inner)
+    inner = scene.columns(side)[k.RACK_END : k.RACK_END + 3]
+    outer = raw[k.ROD_OUTER : k.ROD_OUTER + 3]
+    rods = np.empty_like(outer)
+    rods[0] = outer[0] - inner[0]
+    rods[1] = outer[1] - (inner[1] + scene.corner_rack(side, places))
+    rods[2] = outer[2] - inner[2]
+    return rods
 
 
-def _outer(scene: Scene, side: Side, raw: Floats, rod: Floats) -> Floats | None:
+def _outer(scene: Scene, side: Side, places: Sequence[At], raw: Floats) -> Floats | None:
     joint = scene.fittings.joints.tie_rod_outer
-    return None if joint is None else outer_tilt(raw, rod, joint)
+    return None if joint is None else outer_tilt(raw, _rods(scene, side, places, raw), joint)
 
 
-def _inner(scene: Scene, side: Side, raw: Floats, rod: Floats) -> Floats | None:
-    return inner_tilt(rod) if scene.fittings.joints.tie_rod_inner else None
+def _inner(scene: Scene, side: Side, places: Sequence[At], raw: Floats) -> Floats | None:
+    if not scene.fittings.joints.tie_rod_inner:
+        return None
+    return inner_tilt(_rods(scene, side, places, raw))
 
 
-def _ball(scene: Scene, side: Side, raw: Floats, rod: Floats) -> Floats | None:
+def _ball(scene: Scene, side: Side, places: Sequence[At], raw: Floats) -> Floats | None:
     joint = scene.fittings.joints.ball_joint
     return None if joint is None else ball_joint_tilt(raw, scene.columns(side), joint)
 
 
-def _upper_ball(scene: Scene, side: Side, raw: Floats, rod: Floats) -> Floats | None:
+def _upper_ball(scene: Scene, side: Side, places: Sequence[At], raw: Floats) -> Floats | None:
     joint = scene.fittings.joints.upper_ball_joint
     return None if joint is None else upper_ball_joint_tilt(raw, scene.columns(side), joint)
 
 
-def _top(scene: Scene, side: Side, raw: Floats, rod: Floats) -> Floats | None:
+def _top(scene: Scene, side: Side, places: Sequence[At], raw: Floats) -> Floats | None:
     joint = scene.fittings.joints.top_mount
     if joint is None:
         return None
@@ -65,9 +69,9 @@ def _top(scene: Scene, side: Side, raw: Floats, rod: Floats) -> Floats | None:
 def _of_states(tilt: Tilt) -> StateFigure:
     """Tilt of single states; not-a-number where the joint is not told of or the state is not reached."""
 
-    def state(scene: Scene, side: Side, places: list[At]) -> Floats:
+    def state(scene: Scene, side: Side, places: Sequence[At]) -> Floats:
         states = scene.states(side, places)
-        angles = tilt(scene, side, states.raw, _rods(scene, side, places, states.raw))
+        angles = tilt(scene, side, places, states.raw)
         if angles is None:
             return np.full((len(places), scene.lanes), np.nan)
         return np.where(states.reached, angles, np.nan)

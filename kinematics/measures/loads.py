@@ -7,7 +7,7 @@ measured, whatever is done to the front. The curves are of heave, both wheels at
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +15,7 @@ import numpy as np
 from kinematics import rows as k
 from kinematics.arrays import Floats, Value
 from kinematics.measures.bar import bar_rate
-from kinematics.measures.catalogue import Ask, Measure, Stage
+from kinematics.measures.catalogue import Ask, Measure, Stage, straight
 from kinematics.measures.static import track
 from kinematics.measures.travel import roll_centre
 from kinematics.rolling import (
@@ -30,7 +30,7 @@ from kinematics.rolling import (
     transfer,
     unsprung_transfer,
 )
-from kinematics.scene import At, Scene, Side
+from kinematics.scene import Scene, Side
 
 HANDBOOK = "Barton & Fieldhouse 2018, p. 174 (roll and load transfer by roll centres)"
 BEAMS = "standard beam theory, see kinematics/bars.py; common practice, no source, for the whole"
@@ -42,21 +42,21 @@ def _said(value: float | None) -> float:
     return np.nan if value is None else value
 
 
-def _mean_row(scene: Scene, row: int, travel: list[float]) -> Floats:
+def _mean_row(scene: Scene, row: int, travel: Sequence[float]) -> Floats:
     """A row of the wheels' states, the mean of both sides, (s, n)."""
-    places = [At(t) for t in travel]
+    places = straight(tuple(travel))
     left = scene.states("left", places).row(row)
     if scene.mirrored:
         return left
     return np.asarray(0.5 * (left + scene.states("right", places).row(row)))
 
 
-def _sunk(scene: Scene, travel: list[float]) -> Floats:
+def _sunk(scene: Scene, travel: Sequence[float]) -> Floats:
     """How far the body stands lower over its contact points than as measured, (s, n) mm."""
     return np.asarray(_mean_row(scene, k.CONTACT + 2, travel) - scene.car.ground_z)
 
 
-def _roll_couple(scene: Scene, travel: list[float]) -> Floats:
+def _roll_couple(scene: Scene, travel: Sequence[float]) -> Floats:
     """CG height above the roll axis, (s, n) mm, the CG going up and down with the body."""
     car = scene.car
     share = _said(car.front_share)
@@ -69,7 +69,7 @@ def _bar_rate(scene: Scene, ask: Ask) -> Floats:
     return bar_rate(scene, [0.0])
 
 
-def _front_stiffness(scene: Scene, travel: list[float]) -> Floats:
+def _front_stiffness(scene: Scene, travel: Sequence[float]) -> Floats:
     """Roll stiffness of the front axle, springs and bar, (s, n) N·mm/rad."""
     bar = 0.0 if scene.car.bar is None else bar_rate(scene, travel)
     rate = _said(scene.car.wheel_rate) + bar
@@ -91,7 +91,11 @@ class _Cornering:
         return roll_per_g(self.front.sprung + self.rear.sprung, self.arm, stiffness)
 
 
-def _cornering(scene: Scene, travel: list[float]) -> _Cornering:
+def _cornering(scene: Scene, travel: Sequence[float]) -> _Cornering:
+    return scene.remember(("cornering", tuple(travel)), lambda: _cornering_of(scene, travel))
+
+
+def _cornering_of(scene: Scene, travel: Sequence[float]) -> _Cornering:
     car = scene.car
     mass, share, hub = _said(car.mass), _said(car.front_share), _said(car.hub_height)
     own_front, own_rear = GRAVITY * car.unsprung_front, GRAVITY * car.unsprung_rear
@@ -117,30 +121,30 @@ def _cornering(scene: Scene, travel: list[float]) -> _Cornering:
     return _Cornering(front, rear, roll_arm(front, rear, measured - _sunk(scene, travel)))
 
 
-def _front_roll_stiffness(scene: Scene, travel: list[float]) -> Floats:
+def _front_roll_stiffness(scene: Scene, travel: Sequence[float]) -> Floats:
     return np.asarray(_front_stiffness(scene, travel) * PER_DEGREE)
 
 
-def _roll_gradient(scene: Scene, travel: list[float]) -> Floats:
+def _roll_gradient(scene: Scene, travel: Sequence[float]) -> Floats:
     return np.asarray(np.degrees(_cornering(scene, travel).roll))
 
 
-def _front_share(scene: Scene, travel: list[float]) -> Floats:
+def _front_share(scene: Scene, travel: Sequence[float]) -> Floats:
     car = _cornering(scene, travel)
     front, rear = transfer(car.front, car.roll), transfer(car.rear, car.roll)
     return np.asarray(100.0 * front / (front + rear))
 
 
-def _front_geometric(scene: Scene, travel: list[float]) -> Floats:
+def _front_geometric(scene: Scene, travel: Sequence[float]) -> Floats:
     return np.asarray(geometric_transfer(_cornering(scene, travel).front))
 
 
-def _front_elastic(scene: Scene, travel: list[float]) -> Floats:
+def _front_elastic(scene: Scene, travel: Sequence[float]) -> Floats:
     car = _cornering(scene, travel)
     return np.asarray(elastic_transfer(car.front, car.roll))
 
 
-def _front_unsprung(scene: Scene, travel: list[float]) -> Floats:
+def _front_unsprung(scene: Scene, travel: Sequence[float]) -> Floats:
     # the mass is asked for as well: without it nothing is known of what is unsprung
     known = 0.0 * _said(scene.car.mass)
     return np.asarray(unsprung_transfer(_cornering(scene, travel).front) + known)
@@ -152,7 +156,7 @@ def _load(
     definition: str,
     scale: float,
     needs: set[str],
-    read: Callable[[Scene, list[float]], Floats],
+    read: Callable[[Scene, Sequence[float]], Floats],
     source: str = HANDBOOK,
 ) -> Measure:
     """A measure of the whole car at ride height, with its curve over heave."""

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
 from kinematics import rows as k
 from kinematics.arrays import Floats
-from kinematics.measures.catalogue import Ask, Measure, Stage, sides_asked
+from kinematics.measures.catalogue import Ask, Measure, Stage, sides_asked, straight
 from kinematics.scene import STRAIGHT, At, Scene, Side
 from kinematics.states import CornerStates
 
@@ -37,9 +37,9 @@ def _over_travel(read: Callable[[CornerStates], Floats]) -> Callable[[Scene, Sid
     return curve
 
 
-def track(scene: Scene, travel: list[float]) -> Floats:
+def track(scene: Scene, travel: Sequence[float]) -> Floats:
     """Distance between both contact points across the car, (s, n) mm, both wheels at that travel."""
-    places = [At(t) for t in travel]
+    places = straight(tuple(travel))
     left = scene.states("left", places).row(k.CONTACT + 1)
     right = left if scene.mirrored else scene.states("right", places).row(k.CONTACT + 1)
     return left + right

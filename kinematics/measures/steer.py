@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -39,7 +40,12 @@ def turns(scene: Scene) -> tuple[Turn, ...]:
 
 
 def _states_locked(scene: Scene, side: Side, turn: Turn, shares: tuple[float, ...]) -> CornerStates:
-    return scene.states(side, [At(lock=turn.sign * share) for share in shares])
+    return scene.states(side, _locked(turn.sign, shares))
+
+
+@lru_cache(maxsize=16)
+def _locked(sign: float, shares: tuple[float, ...]) -> tuple[At, ...]:
+    return tuple(At(lock=sign * share) for share in shares)
 
 
 def _steered(scene: Scene, side: Side, turn: Turn, states: CornerStates) -> Floats:
@@ -78,7 +84,7 @@ def _outer_angle(scene: Scene, turn: Turn, inner: float) -> Floats:
 
     The rack position is found by the secant method inside the eighth of rack travel that brackets it.
     """
-    places = [At(turn=turn.sign * share) for share in TURNS]
+    places = tuple(At(turn=turn.sign * share) for share in TURNS)
     angles = _steered(scene, turn.inner, turn, scene.states(turn.inner, places))
     # a state beyond the first that is out of reach, or where steer falls again, is no more lock
     rising = np.concatenate([np.ones((1, scene.lanes), bool), np.diff(angles, axis=0) > 0.0])
@@ -254,7 +260,7 @@ def _lift_at_lock(scene: Scene, ask: Ask) -> Floats:
     return np.stack(cases)
 
 
-def _toggle(scene: Scene, side: Side, places: list[At]) -> Floats:
+def _toggle(scene: Scene, side: Side, places: Sequence[At]) -> Floats:
     """Toggle angle of each state, 0 where a state cannot be reached."""
     return np.asarray(np.nan_to_num(scene.states(side, places).toggle, nan=0.0))
 

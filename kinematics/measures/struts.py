@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from kinematics import rows as k
@@ -17,7 +19,7 @@ from kinematics.struts import stroke_left, strut_length
 LOCKS = (-1.0, 0.0, 1.0)
 
 
-def strut_change(scene: Scene, side: Side, places: list[At]) -> Floats:
+def strut_change(scene: Scene, side: Side, places: Sequence[At]) -> Floats:
     """How much longer the strut is than as measured, (s, n) mm; not-a-number where a state is not reached."""
     lower, upper = (scene.point(side, name) for name in ("strut_lower", "strut_upper"))
     ball_joint = scene.point(side, "knuckle_ball_joint")
@@ -26,9 +28,9 @@ def strut_change(scene: Scene, side: Side, places: list[At]) -> Floats:
     return np.asarray(length - scene.fittings.struts[side].length)
 
 
-def stroke_places(scene: Scene) -> list[At]:
+def stroke_places(scene: Scene) -> tuple[At, ...]:
     """States at which the stroke is judged."""
-    return [At(travel, lock=share) for share in LOCKS for travel in travels(scene)]
+    return tuple(At(travel, lock=share) for share in LOCKS for travel in travels(scene))
 
 
 def _strut_stroke_left(scene: Scene, ask: Ask) -> Floats:

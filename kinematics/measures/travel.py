@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
 from kinematics import rows as k
 from kinematics.arrays import Floats
-from kinematics.measures.catalogue import Ask, Measure, Stage, sides_asked, window
+from kinematics.measures.catalogue import Ask, Measure, Stage, sides_asked, straight, window
 from kinematics.measures.static import track
 from kinematics.scene import STRAIGHT, At, Scene, Side
 from kinematics.states import CornerStates
@@ -22,7 +22,7 @@ _OVER_WHEEL = frozenset({"over", "wheel"})
 def _travelled(scene: Scene, side: Side, ask: Ask) -> tuple[CornerStates, CornerStates]:
     """States over the ask's window, and the one at ride height."""
     assert ask.over is not None
-    places = [At(t) for t in window(ask.over, ask.sample)]
+    places = straight(window(ask.over, ask.sample))
     return scene.states(side, places), scene.states(side, [STRAIGHT])
 
 
@@ -64,14 +64,14 @@ def _slope(read: Callable[[CornerStates], Floats]) -> Callable[[Scene, Ask], Flo
     return figure
 
 
-def roll_centre(scene: Scene, travel: list[float]) -> Floats:
+def roll_centre(scene: Scene, travel: Sequence[float]) -> Floats:
     """Roll-centre height above the ground at each travel of both wheels, (s, n) mm.
 
     The normal to each contact point's path in front view, in body axes, is z = z_c - m (y - y_c) with
     m = dy/dz of the path; the roll centre is where the normals of both sides meet. On a symmetric car
     they meet on the centre plane, y_c * m above the ground.
     """
-    places = [At(t) for t in travel]
+    places = straight(tuple(travel))
     left = scene.states("left", places)
     y_left, slope_left = left.row(k.CONTACT + 1), left.contact_slope
     if scene.mirrored:
