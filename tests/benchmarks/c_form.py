@@ -23,7 +23,7 @@ BUILDS = {
         "-ffp-contract=off",
         "-fno-signed-zeros",
         "-ffinite-math-only",
-    ),  # fmt: skip
+    ),
     # IEEE arithmetic to the letter, but for errno and traps
     "strict C": (*COMMON, "-fno-math-errno", "-fno-trapping-math", "-ffp-contract=off"),
     "scalar C": (*COMMON, "-ffast-math", "-fno-tree-vectorize", "-fno-tree-slp-vectorize"),
