@@ -18,3 +18,8 @@ def compiled(function: Callable[..., Any]) -> Any:
         return njit(error_model="numpy", cache=True)(function)
     except RuntimeError:
         return njit(error_model="numpy")(function)
+
+
+def piece(function: Callable[..., Any]) -> Any:
+    """A small function that is taken whole into every compiled one that calls it."""
+    return njit(error_model="numpy", forceinline=True)(function)
