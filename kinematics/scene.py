@@ -125,7 +125,8 @@ class Scene:
     _locked: Store = field(default_factory=SolvedStates, repr=False)
     _turn_sign: Floats | None = field(default=None, repr=False)
     _kept: dict[Hashable, Floats] = field(default_factory=dict, repr=False)
-    _known: dict[Hashable, object] = field(default_factory=dict, repr=False)
+    # not handed on: it follows from this very scene
+    _known: dict[Hashable, object] = field(default_factory=dict, repr=False, init=False)
 
     def __post_init__(self) -> None:
         if self.stop.shape != self.rack_travel.shape:
@@ -253,12 +254,11 @@ class Scene:
             _locked=SolvedStates(),
             _turn_sign=None,
             _kept={},
-            _known={},
         )
 
     def with_stop(self, stop: Floats) -> Scene:
         """The same lanes with the stop at (n,) mm of rack; states that do not hang on it are kept."""
-        return replace(self, stop=stop, _free=self._free.copy(), _locked=SolvedStates(), _known={})
+        return replace(self, stop=stop, _free=self._free.copy(), _locked=SolvedStates())
 
     def keep(self, key: Hashable, solve: Callable[[], Floats]) -> Floats:
         """A figure (..., n) that does not hang on the stop: solved once, and kept for lanes taken on."""

@@ -304,7 +304,9 @@ def test_corner_heights_preload_the_bar() -> None:
 def with_right_link(scene: Scene, length: Floats) -> Scene:
     right = {**scene.channels.outer.get("right", scene.channels.outer["left"])}
     right["antiroll_bar.link_length"] = length
-    return replace(scene, channels=Channels.plain({**scene.channels.outer, "right": right}, 1))
+    channels = Channels.plain({**scene.channels.outer, "right": right}, 1)
+    # nothing that was found of the other link is kept
+    return replace(scene, channels=channels).of(scene.left, scene.right)
 
 
 @pytest.mark.parametrize("link_on", list(LINKS))
