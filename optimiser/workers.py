@@ -18,7 +18,7 @@ from typing import Any, ParamSpec, TypeVar
 from kinematics.states import warm_up
 from optimiser.builds import Row, search_build
 from optimiser.problem import Problem
-from optimiser.proposer import scout
+from optimiser.looks import scout
 
 P = ParamSpec("P")
 T = TypeVar("T")
