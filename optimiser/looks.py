@@ -16,8 +16,8 @@ WORST = 1e3
 def scout(problem: Problem, number: int) -> float:
     """How promising a build looks: the sum over duties of the least lack in a sample of its settings.
 
-    Least is best. A figure to sort by, no verdict: limits that cost little are looked at, dear ones by a bound of their
-    figure, targets not at all. The sample is the same for the same inputs.
+    Least is best. A figure to sort by, no verdict: limits that cost little are looked at, dear ones by a
+    bound of their figure, targets not at all. The sample is the same for the same inputs.
     """
     build = problem.space.build(number)
     total = 0.0

@@ -1,8 +1,8 @@
 """Numbers of builds: every way to choose one option a station, less what cannot be combined.
 
 Choices are numbered in the order in which the last station turns fastest. Where nothing excludes anything
-the number is the choice itself, written in mixed radix, and nothing is held; else the codes of what is allowed
-are held, four bytes each.
+the number is the choice itself, written in mixed radix, and nothing is held; else the codes of what is
+allowed are held, four bytes each.
 """
 
 from __future__ import annotations

@@ -24,6 +24,11 @@ FIRST_LOOKS = 16
 RIDGE = 1.0
 # All builds are scored anew after one more result for so many builds in all.
 PATIENCE = 4000
+# Lacking more than this is no worse: a few hopeless builds would outweigh all that is told apart by little.
+MOST_LACK = 30.0
+# One build in so many is drawn by chance, lest a wrong guess lead in circles.
+BY_CHANCE = 8
+DRAWS = 32
 # Builds in store from one scoring to the next, so many times the results till then, and some more.
 STORE = 4
 SPARE = 64
@@ -65,6 +70,8 @@ class Promising:
         self.moments = np.zeros((width, len(self.duties)))
         self.total = np.zeros(len(self.duties))
         self.store: list[int] = []
+        self.handed = 0
+        self.rng = np.random.default_rng([problem.goals.search.seed, self.left])
         self.scored_at = 0
         for row in done:
             self.tell(row)
@@ -73,6 +80,11 @@ class Promising:
         """The most promising build that is left, or None when all are handed out."""
         if self.left == 0:
             return None
+        self.handed += 1
+        if self.handed % BY_CHANCE == 0:
+            for number in self.rng.integers(self.given.size, size=DRAWS):
+                if self.take(int(number)):
+                    return int(number)
         results = 1 + self.numbering.count // PATIENCE
         if self.told - self.scored_at >= results:
             self.store.clear()
@@ -181,5 +193,5 @@ def _worth(row: Row, duty: str) -> float:
     result = row["duties"][duty]
     if result["feasible"]:
         return log1p(float(result["merit"]))
-    lacks = sum(result["shortfalls"].values()) if result["shortfalls"] else WORST
-    return log1p(10.0 + min(WORST, float(lacks)))
+    lacks = sum(result["shortfalls"].values()) if result["shortfalls"] else MOST_LACK
+    return log1p(10.0 + min(MOST_LACK, float(lacks)))

@@ -69,8 +69,8 @@ class Led:
     ) -> None:
         self.space = problem.space
         self.seed = problem.goals.search.seed
-        self.lessons: list[Lesson] = []
-        # where the study only repeats itself, a build comes from here; it also knows what was given
+        self.handed = 0
+        # what comes between the study's builds; it also knows what was given
         self.others = Promising(problem, (), given, look)
         lessons = []
         for row in done:
@@ -79,7 +79,7 @@ class Led:
         self._begin(lessons)
 
     def _begin(self, lessons: list[Lesson]) -> None:
-        """A new study that knows of some builds: all, or the better half of what it may know and some others."""
+        """A new study that knows of some builds: of all, or of the best and some others."""
         if len(lessons) > MOST_TOLD // 2:
             lessons = _thinned(lessons, MOST_TOLD // 2)
         done = int(np.count_nonzero(self.others.given))
@@ -91,8 +91,12 @@ class Led:
             self._teach(lesson)
 
     def next(self) -> int | None:
-        """A build that the study asks for, or another promising one where it only repeats itself."""
-        for _ in range(TRIES):
+        """A build that the study asks for; every other time, or where it repeats itself, a promising one.
+
+        The two guess by other rules, and each learns of what the other found.
+        """
+        self.handed += 1
+        for _ in range(TRIES if self.handed % 2 else 0):
             trial = self.study.ask(self._choices())
             pick = tuple(int(trial.params[s.value]) for s in self.space.stations)
             number = self.space.number_of(pick)

@@ -17,8 +17,8 @@ from typing import Any, ParamSpec, TypeVar
 
 from kinematics.states import warm_up
 from optimiser.builds import Row, search_build
-from optimiser.problem import Problem
 from optimiser.looks import scout
+from optimiser.problem import Problem
 
 P = ParamSpec("P")
 T = TypeVar("T")
