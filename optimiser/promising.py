@@ -156,8 +156,9 @@ class Promising:
             return np.zeros(1), self.looks[:, None]
         mean = self.total / self.told
         gram = self.gram + RIDGE * np.eye(len(self.once))
-        fitted = np.linalg.solve(gram, self.moments - np.outer(self.once, mean))
-        return mean, fitted[:-1] + np.outer(self.looks, fitted[-1])
+        solved = np.linalg.solve(gram, self.moments - np.outer(self.once, mean))
+        fitted: Floats = np.asarray(solved, dtype=np.float64)
+        return mean, np.asarray(fitted[:-1] + np.outer(self.looks, fitted[-1]))
 
     def _best(self, most: int) -> list[int]:
         """The builds left that are guessed to be best, best first."""

@@ -25,6 +25,11 @@ MOST_IN_ORDER = 1_000_000
 MOST_TOLD = 600
 TRIES = 20
 
+# How a run's builds are chosen, as its folder tells it.
+PROMISING = "promising"
+LED = "led"
+PROMISING_THEN_LED = "promising, then led"
+
 
 class Proposer(Protocol):
     """Hands out each build once; told of results, it may learn from them."""
@@ -72,7 +77,7 @@ class Led:
         self.handed = 0
         # what comes between the study's builds; it also knows what was given
         self.others = Promising(problem, (), given, look)
-        lessons = []
+        lessons: list[Lesson] = []
         for row in done:
             self.others.tell(row)
             lessons.append(_lesson(row))
@@ -86,7 +91,7 @@ class Led:
         state = np.random.SeedSequence([self.seed, done]).generate_state(1)
         self.study = _study(int(state[0]))
         self.open: dict[int, Any] = {}
-        self.lessons = []
+        self.lessons: list[Lesson] = []
         for lesson in lessons:
             self._teach(lesson)
 
