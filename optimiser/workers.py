@@ -91,7 +91,10 @@ def make_executor(problem: Problem, workers: int) -> Executor:
 
 def stop_now(executor: Executor) -> None:
     """End an executor's processes without waiting for what they do."""
+    # taken first: a pool that is shut down does not tell its processes any more
+    processes = list((getattr(executor, "_processes", None) or {}).values())
     executor.shutdown(wait=False, cancel_futures=True)
-    processes = getattr(executor, "_processes", None)
-    for process in list((processes or {}).values()):
+    for process in processes:
         process.kill()
+    for process in processes:
+        process.join()
