@@ -288,6 +288,7 @@ def _search(
 def _go(run: Run, problem: Problem, as_json: bool, cluster: ClusterExecutor | None) -> None:
     """Search a run to its end or its stop, print the ranking, and end with the exit code it deserves."""
     from optimiser.coordinator import Search
+    from optimiser.covered import coverage_lines
     from optimiser.progress import ProgressLine
     from optimiser.ranking import feasible
     from optimiser.runs import STOPPED
@@ -300,6 +301,10 @@ def _go(run: Run, problem: Problem, as_json: bool, cluster: ClusterExecutor | No
     show.done()
     rows = run.ranked(problem.goals.search.keep)
     _rank(run, problem, as_json, 10)
+    cover = run.state()["coverage"]
+    if not cover["proven"]:
+        for line in coverage_lines(cover):
+            _say(line)
     if status == STOPPED:
         _say(f"stopped early; go on with: shimwright resume {run.name}")
         if cluster is not None:

@@ -15,24 +15,24 @@ from optimiser.builds import Row
 from optimiser.cluster import ClusterExecutor
 from optimiser.ledger import DONE, FAILED
 from optimiser.problem import Problem
-from optimiser.proposer import MOST_SCOUTED, InOrder, Led, Proposer
+from optimiser.promising import Promising
+from optimiser.proposer import LED, MOST_IN_ORDER, PROMISING_THEN_LED, Led, Proposer
 from optimiser.ranking import feasible, key
 from optimiser.runs import FINISHED, SEARCHING, STOPPED, Run, coverage_now
 from optimiser.workers import (
     MOST_DEATHS,
-    InProcess,
     SchedulerGone,
     WorkerDied,
     count_workers,
     make_executor,
-    scout_task,
     search_task,
     stop_now,
 )
 
 # How long builds under way may go on after the time is up, s.
 GRACE = 30.0
-SCOUT_CHUNK = 8
+# Builds searched before their rate is believed.
+ENOUGH = 20
 SAVE_EVERY = 10.0
 
 
@@ -60,23 +60,50 @@ class Progress:
     @property
     def seconds_left(self) -> float | None:
         """Seconds to the end at this rate, at most to the end of the time allowed."""
+        to_go = self.seconds_to_all
+        return None if to_go is None else max(0.0, min(to_go, self.seconds_allowed))
+
+    @property
+    def seconds_to_all(self) -> float | None:
+        """Seconds until all builds are searched, at this rate."""
         if self.done == self.done_before:
             return None
-        to_go = (self.builds - self.done) / self.rate
-        spent = time.monotonic() - self.started
-        return max(0.0, min(to_go, self.hours * 3600.0 - spent))
+        return (self.builds - self.done) / self.rate
+
+    @property
+    def seconds_allowed(self) -> float:
+        """What is left of the time allowed, s."""
+        return self.hours * 3600.0 - (time.monotonic() - self.started)
+
+    @property
+    def suffices(self) -> bool:
+        """Whether the time seems to suffice for all builds; believed until enough of them have shown."""
+        to_go = self.seconds_to_all
+        if to_go is None or self.done - self.done_before < ENOUGH:
+            return True
+        return to_go <= self.seconds_allowed
 
 
 Show = Callable[[Progress], None]
 
 
 class Search:
-    """One stretch of searching a run, from its start or from where it was left."""
+    """One stretch of searching a run, from its start or from where it was left.
+
+    ``grace`` is how long builds under way may go on after the time is up, s; one not done then has no row.
+    """
 
     def __init__(
-        self, run: Run, problem: Problem, show: Show, cluster: ClusterExecutor | None = None
+        self,
+        run: Run,
+        problem: Problem,
+        show: Show,
+        cluster: ClusterExecutor | None = None,
+        grace: float | None = None,
     ) -> None:
         self.run = run
+        self.grace = GRACE if grace is None else grace
+        self.order = run.order
         self.problem = problem
         self.show = show
         self.cluster = cluster
@@ -97,8 +124,7 @@ class Search:
         executor = self.cluster or make_executor(self.problem, self.workers)
         try:
             with self._interruptible():
-                proposer = self._proposer(executor)
-                executor = self._loop(executor, proposer)
+                executor = self._loop(executor, self._proposer())
         except SchedulerGone:
             self.gone = True
             self._keep_finished()
@@ -113,7 +139,7 @@ class Search:
         done, failed, _ = self.run.ledger.counts()
         self.progress.done = self.progress.done_before = done
         self.progress.failed = failed
-        for row in self.run.ledger.rows():
+        for row in self.run.ledger.each():
             self._note_best(row)
         self.run.update(status=SEARCHING)
         if self.cluster is not None:
@@ -122,31 +148,30 @@ class Search:
         else:
             self.run.log("started", workers=self.workers, builds_done=done)
 
-    def _proposer(self, executor: Executor) -> Proposer:
-        given = self.run.ledger.finished()
-        total = self.problem.space.builds
-        if total > MOST_SCOUTED:
-            return Led(self.problem, self.run.ledger.rows(), given)
-        left = [number for number in range(total) if number not in given]
-        chunks = [left[i : i + SCOUT_CHUNK] for i in range(0, len(left), SCOUT_CHUNK)]
-        self.progress.phase = "looking over the builds"
+    def _proposer(self) -> Proposer:
+        """Who says which build is next at the start of this stretch."""
+        # a run that was led once stays led: it was seen that the time would not suffice
+        if self.problem.space.builds > MOST_IN_ORDER and self.order != PROMISING_THEN_LED:
+            self.order = LED
+        ledger = self.run.ledger
+        given = ledger.finished()
+        if self.order in (LED, PROMISING_THEN_LED):
+            return Led(self.problem, ledger.each(), given)
+        self.progress.phase = "looking at some of the builds"
         self.show(self.progress)
-        waiting = {executor.submit(scout_task, chunk) for chunk in chunks}
-        looks: list[tuple[float, int]] = []
-        while waiting and not self.interrupts and time.monotonic() < self.deadline:
-            finished, waiting = wait(waiting, timeout=0.5, return_when=FIRST_COMPLETED)
-            try:
-                looks += [look for future in finished for look in future.result()]
-            except (BrokenProcessPool, WorkerDied):
-                # the order is a help, not a need: the search itself deals with dead workers
-                for future in waiting:
-                    future.cancel()
-                return InOrder(left)
-            if self.cluster is not None:
-                self._hear(self.cluster)
-                self.show(self.progress)
+        proposer = Promising(self.problem, ledger.each(), given)
         self.progress.phase = "searching"
-        return InOrder([number for _, number in sorted(looks)])
+        return proposer
+
+    def _led_where_time_is_short(self, proposer: Proposer) -> Proposer:
+        """The same proposer; or one that leads the rest, once it is seen that not all can be searched."""
+        if not isinstance(proposer, Promising) or self.progress.suffices:
+            return proposer
+        self.order = PROMISING_THEN_LED
+        self.run.log("the time does not suffice for all builds", builds_done=self.progress.done)
+        self.run.update(coverage=coverage_now(self.run, self.problem, self.order))
+        out = self.run.ledger.finished() | set(self.flying.values()) | set(self.again)
+        return Led(self.problem, self.run.ledger.each(), out)
 
     def _loop(self, executor: Executor, proposer: Proposer) -> Executor:
         while True:
@@ -154,7 +179,9 @@ class Search:
                 self._hand_out(executor, proposer)
                 if not self.flying or self.interrupts > 1:
                     return executor
-                if time.monotonic() > self.deadline + GRACE:
+                if time.monotonic() > self.deadline:
+                    self._drop_waiting()
+                if time.monotonic() > self.deadline + self.grace:
                     return executor
                 if self.interrupts and self.cluster is not None and not self.cluster.workers:
                     return executor
@@ -165,12 +192,19 @@ class Search:
                     self._write(row)
                     if "failed" not in row:
                         proposer.tell(row)
+                proposer = self._led_where_time_is_short(proposer)
             except BrokenProcessPool:
                 executor = self._revive(executor)
             if self.cluster is not None:
                 self._hear(self.cluster)
             self.show(self.progress)
             self._save_now_and_then()
+
+    def _drop_waiting(self) -> None:
+        """Builds that no worker has begun are not begun any more."""
+        for future in list(self.flying):
+            if future.cancel():
+                del self.flying[future]
 
     def _row(self, future: Future[Row]) -> Row:
         """A build's row; of one that kills its worker time and again, a failed one."""
@@ -199,7 +233,7 @@ class Search:
         self.progress.waiting = cluster.trouble
 
     def _hand_out(self, executor: Executor, proposer: Proposer) -> None:
-        most = 1 if isinstance(executor, InProcess) else self.workers + 1
+        most = self.workers + 1
         if self.cluster is not None:
             # with no room there is still one to wait for, so that a lost cluster is noticed
             most = max(1, self.cluster.room)
@@ -253,10 +287,10 @@ class Search:
     def _save_now_and_then(self) -> None:
         if time.monotonic() - self.saved > SAVE_EVERY:
             self.saved = time.monotonic()
-            self.run.update(coverage=coverage_now(self.run, self.problem))
+            self.run.update(coverage=coverage_now(self.run, self.problem, self.order))
 
     def _finish(self) -> str:
-        cover = coverage_now(self.run, self.problem)
+        cover = coverage_now(self.run, self.problem, self.order)
         done = self.progress.done == self.problem.space.builds
         status, reason = FINISHED, "all builds searched"
         if not done and self.gone:
@@ -277,14 +311,10 @@ class Search:
 
         def note(_signal: int, _frame: FrameType | None) -> None:
             self.interrupts += 1
-            if self.interrupts > 1 and self.workers == 1 and self.cluster is None:
-                raise KeyboardInterrupt
             self.progress.phase = "finishing the builds under way (Ctrl-C again: stop now)"
 
         before = signal.signal(signal.SIGINT, note)
         try:
             yield
-        except KeyboardInterrupt:
-            return
         finally:
             signal.signal(signal.SIGINT, before)

@@ -30,7 +30,7 @@ from kinematics.states import warm_up
 from optimiser import VERSION
 from optimiser.evaluate import candidate
 from optimiser.problem import Problem
-from optimiser.workers import looks_of, row_of, scout_task, search_task
+from optimiser.workers import row_of, search_task
 
 Answer = tuple[str, Any]
 Passport = dict[str, str]
@@ -44,7 +44,6 @@ MOST_KEPT = 4
 HELLO = "hello"
 TASKS: dict[str, Callable[[Problem, Any], Any]] = {
     search_task.__name__: row_of,
-    scout_task.__name__: looks_of,
 }
 
 _problems: dict[str, Problem] = {}

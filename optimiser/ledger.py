@@ -35,57 +35,75 @@ class Ledger:
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        self._writer: sqlite3.Connection | None = None
+
+    def _writing(self) -> sqlite3.Connection:
+        """The connection that writes; kept open, for opening one costs some ten times what a row does."""
+        if self._writer is None:
+            self._writer = sqlite3.connect(self.path, timeout=30.0)
+            self._writer.execute("PRAGMA journal_mode=WAL")
+            self._writer.execute("PRAGMA synchronous=FULL")
+        return self._writer
 
     @contextmanager
-    def _connection(self, *, write: bool) -> Iterator[sqlite3.Connection]:
-        if write:
-            connection = sqlite3.connect(self.path, timeout=30.0)
-        else:
-            connection = sqlite3.connect(f"file:{self.path}?mode=ro", uri=True, timeout=30.0)
+    def _reading(self) -> Iterator[sqlite3.Connection]:
+        connection = sqlite3.connect(f"file:{self.path}?mode=ro", uri=True, timeout=30.0)
         try:
-            if write:
-                connection.execute("PRAGMA journal_mode=WAL")
-                connection.execute("PRAGMA synchronous=FULL")
             yield connection
         finally:
             connection.close()
 
     def create(self) -> None:
         """Make an empty ledger; an existing one is left as it is."""
-        with self._connection(write=True) as connection, connection:
+        with self._writing() as connection:
             connection.execute(_TABLE)
 
     def add(self, number: int, status: str, covered: int, row: Row) -> None:
         """Write a finished build. A build that is there already is left as it is."""
         text = zlib.compress(json.dumps(row, sort_keys=True, allow_nan=False).encode())
-        with self._connection(write=True) as connection, connection:
+        # one transaction: on the disk when this returns
+        with self._writing() as connection:
             connection.execute(
                 "INSERT OR IGNORE INTO builds VALUES (?, ?, ?, ?)", (number, status, covered, text)
             )
 
     def settle(self) -> None:
-        """Fold the write-ahead log into the one file, so that a run at rest can be read from anywhere."""
-        # another reader may be looking on; then the log stays beside the file, which is as sound
-        with self._connection(write=True) as connection, suppress(sqlite3.OperationalError):
-            connection.execute("PRAGMA journal_mode=DELETE")
+        """Fold the write-ahead log into the one file, so that a run at rest can be read from anywhere.
+
+        Ends writing; a row added later begins anew.
+        """
+        connection, self._writer = self._writing(), None
+        try:
+            # another reader may be looking on; then the log stays beside the file, which is as sound
+            with suppress(sqlite3.OperationalError):
+                connection.execute("PRAGMA journal_mode=DELETE")
+        finally:
+            connection.close()
 
     def finished(self) -> set[int]:
         """Numbers of all builds that have a row."""
-        with self._connection(write=False) as connection:
+        with self._reading() as connection:
             return {number for (number,) in connection.execute("SELECT number FROM builds")}
 
     def counts(self) -> tuple[int, int, int]:
         """Builds finished, builds failed among them, and combinations covered."""
-        query = "SELECT count(*), total(status = 'failed'), total(covered) FROM builds"
-        with self._connection(write=False) as connection:
-            done, failed, covered = connection.execute(query).fetchone()
-        return int(done), int(failed), int(covered)
+        # the sum of what is covered may leave 64 bits: in halves it does not
+        query = """
+            SELECT count(*), total(status = 'failed'),
+                coalesce(sum(covered >> 32), 0), coalesce(sum(covered & 4294967295), 0)
+            FROM builds
+        """
+        with self._reading() as connection:
+            done, failed, high, low = connection.execute(query).fetchone()
+        return int(done), int(failed), (int(high) << 32) + int(low)
 
     def rows(self, status: str = DONE) -> list[Row]:
         """All rows of a status, by build number."""
+        return list(self.each(status))
+
+    def each(self, status: str = DONE) -> Iterator[Row]:
+        """The rows of a status one by one, by build number: a night's rows need not be held together."""
         query = "SELECT row FROM builds WHERE status = ? ORDER BY number"
-        with self._connection(write=False) as connection:
-            return [
-                json.loads(zlib.decompress(text))
-                for (text,) in connection.execute(query, (status,))
-            ]
+        with self._reading() as connection:
+            for (text,) in connection.execute(query, (status,)):
+                yield json.loads(zlib.decompress(text))

@@ -27,7 +27,7 @@ def line(progress: Progress) -> str:
     """How far the search is, in one line."""
     waits = f", {progress.waiting}" if progress.waiting else ""
     if progress.phase.startswith("looking"):
-        return f"{progress.phase}: {progress.builds} to order{waits}"
+        return f"{progress.phase}: {progress.builds} in all{waits}"
     parts = [
         f"{progress.done} of {progress.builds} builds",
         f"{progress.rate:.2f} a second" if progress.rate < 10 else f"{progress.rate:.0f} a second",

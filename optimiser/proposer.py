@@ -1,8 +1,8 @@
 """Which build to search next.
 
-Where all builds can be searched, all are, promising ones first, by a quick look at a sample of each. Where
-there are too many, Optuna leads: an in-memory study over the choice of part at each station, rebuilt from
-the ledger, its seed drawn from the run's seed and the number of builds done.
+Where all builds can be searched, all are, promising ones first. Where they cannot, Optuna leads: an in-memory
+study over the choice of part at each station, rebuilt from the ledger, its seed drawn from the run's seed and
+the number of builds done.
 """
 
 from __future__ import annotations
@@ -13,19 +13,22 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from goals.verdicts import Demand
-from kinematics.measures import Stage
+from optimiser.looks import WORST, scout
 from optimiser.problem import Problem
+from optimiser.promising import Look, Promising
 from optimiser.ranking import Row, lack, merit, served
 
-# Up to here every build is looked at before the first is searched.
-MOST_SCOUTED = 3000
-SAMPLE = 96
-# Optuna's samplers slow down with the square of what they are told.
-MOST_TOLD = 1500
+# More builds than this are led from the first one: nobody waits to see whether the time suffices.
+MOST_IN_ORDER = 1_000_000
+# Optuna's samplers slow down with what they are told: so many builds at most, then the better half and some
+# of the rest are told to a new study.
+MOST_TOLD = 600
 TRIES = 20
-# What a build that cannot be searched tells the study, and the most that any build tells.
-WORST = 1e3
+
+# How a run's builds are chosen, as its folder tells it.
+PROMISING = "promising"
+LED = "led"
+PROMISING_THEN_LED = "promising, then led"
 
 
 class Proposer(Protocol):
@@ -36,44 +39,6 @@ class Proposer(Protocol):
 
     def tell(self, row: Row) -> None:
         """A build's result."""
-
-
-def scout(problem: Problem, number: int) -> tuple[float, int]:
-    """How promising a build looks: the sum over duties of the least lack in a sample of its settings.
-
-    A figure to sort by, no verdict: limits that cost little are looked at, dear ones by a bound of their
-    figure, targets not at all. The sample is the same for the same inputs.
-    """
-    build = problem.space.build(number)
-    total = 0.0
-    for duty in problem.duties:
-        assembly = problem.assembly(build, duty)
-        if assembly is None:
-            total += WORST
-            continue
-        rng = np.random.default_rng([problem.goals.search.seed, number])
-        positions = np.zeros((SAMPLE, len(assembly.dimensions)), dtype=np.int64)
-        for column, dim in enumerate(assembly.dimensions):
-            positions[:, column] = rng.integers(0, dim.size, SAMPLE)
-        scene = assembly.scene(positions)
-        short = np.zeros(SAMPLE)
-        for test in _quick_looks(problem.demands(assembly, duty)):
-            short += np.minimum(test.shortfall(test.figures(scene)), 10.0)
-        total += float(np.sort(short)[: SAMPLE // 16].mean())
-    return round(total, 6), number
-
-
-def _quick_looks(wanted: list[Demand]) -> list[Demand]:
-    """Limits that cost a few states at most, or the cheapest bound of them."""
-    looks = []
-    for demand in wanted:
-        if demand.is_limit:
-            bounds = demand.bounds()
-            if bounds:
-                looks.append(bounds[0])
-            elif demand.stage <= Stage.TRAVEL:
-                looks.append(demand)
-    return looks
 
 
 class InOrder:
@@ -90,67 +55,89 @@ class InOrder:
         """Nothing is learned: the order stands."""
 
 
+# Value (least is best), duties not served, build: all that a study is told of a row.
+Lesson = tuple[float, int, int]
+
+
 class Led:
     """Optuna leads over the choice of part at each station.
 
     ``done`` are the rows of an earlier stretch of the same run; ``given`` the builds not to hand out.
     """
 
-    def __init__(self, problem: Problem, done: list[Row], given: Iterable[int]) -> None:
+    def __init__(
+        self,
+        problem: Problem,
+        done: Iterable[Row] = (),
+        given: Iterable[int] = (),
+        look: Look = scout,
+    ) -> None:
         self.space = problem.space
-        self.numbers = {self.space.picks(n): n for n in range(self.space.builds)}
-        self.given = set(given)
-        seeds = [problem.goals.search.seed, len(self.given)]
-        order = np.random.default_rng(seeds).permutation(self.space.builds)
-        self.rest = iter([int(n) for n in order])
+        self.seed = problem.goals.search.seed
+        self.handed = 0
+        # what comes between the study's builds; it also knows what was given
+        self.others = Promising(problem, (), given, look)
+        lessons: list[Lesson] = []
+        for row in done:
+            self.others.tell(row)
+            lessons.append(_lesson(row))
+        self._begin(lessons)
+
+    def _begin(self, lessons: list[Lesson]) -> None:
+        """A new study that knows of some builds: of all, or of the best and some others."""
+        if len(lessons) > MOST_TOLD // 2:
+            lessons = _thinned(lessons, MOST_TOLD // 2)
+        done = int(np.count_nonzero(self.others.given))
+        state = np.random.SeedSequence([self.seed, done]).generate_state(1)
+        self.study = _study(int(state[0]))
         self.open: dict[int, Any] = {}
-        self.told = 0
-        self.study = _study(int(np.random.SeedSequence(seeds).generate_state(1)[0]))
-        for row in done[-MOST_TOLD:]:
-            self.tell(row)
+        self.lessons: list[Lesson] = []
+        for lesson in lessons:
+            self._teach(lesson)
 
     def next(self) -> int | None:
-        """A build that the study asks for, or any not given yet where it only repeats itself."""
-        for _ in range(TRIES):
+        """A build that the study asks for; every other time, or where it repeats itself, a promising one.
+
+        The two guess by other rules, and each learns of what the other found.
+        """
+        self.handed += 1
+        for _ in range(TRIES if self.handed % 2 else 0):
             trial = self.study.ask(self._choices())
             pick = tuple(int(trial.params[s.value]) for s in self.space.stations)
-            number = self.numbers.get(pick)
-            if number is not None and number not in self.given:
-                self.given.add(number)
+            number = self.space.number_of(pick)
+            if number is not None and self.others.take(number):
                 self.open[number] = trial
                 return number
             # parts that exclude each other are no build; a build given before was told before
             trial.set_constraint("a new build", 1.0)
             self.study.tell(trial, WORST)
-        for number in self.rest:
-            if number not in self.given:
-                self.given.add(number)
-                return number
-        return None
+        return self.others.next()
 
     def tell(self, row: Row) -> None:
         """Tell a build's worth: merit where every duty is served, what is lacking where not."""
+        self.others.tell(row)
+        if len(self.lessons) >= MOST_TOLD:
+            self._begin(self.lessons)
+        self._teach(_lesson(row))
+
+    def _teach(self, lesson: Lesson) -> None:
         from optuna.trial import create_trial
 
-        trial = self.open.pop(row["build"], None)
-        if self.told >= MOST_TOLD:
-            return
-        self.told += 1
-        worst = merit(row)
-        value = worst if worst is not None else min(WORST, 10.0 + lack(row))
-        unserved = float(len(row["duties"]) - served(row))
+        self.lessons.append(lesson)
+        value, unserved, number = lesson
+        trial = self.open.pop(number, None)
         if trial is not None:
-            trial.set_constraint("duties", unserved)
+            trial.set_constraint("duties", float(unserved))
             self.study.tell(trial, value)
             return
-        pick = self.space.picks(row["build"])
+        pick = self.space.picks(number)
         params = {s.value: p for s, p in zip(self.space.stations, pick, strict=True)}
         self.study.add_trial(
             create_trial(
                 params=params,
                 distributions=self._choices(),
                 value=value,
-                constraints={"duties": unserved},
+                constraints={"duties": float(unserved)},
             )
         )
 
@@ -161,6 +148,20 @@ class Led:
             station.value: CategoricalDistribution(tuple(range(len(parts))))
             for station, parts in zip(self.space.stations, self.space.options, strict=True)
         }
+
+
+def _lesson(row: Row) -> Lesson:
+    worst = merit(row)
+    value = worst if worst is not None else min(WORST, 10.0 + lack(row))
+    return value, len(row["duties"]) - served(row), row["build"]
+
+
+def _thinned(lessons: list[Lesson], most: int) -> list[Lesson]:
+    """Half of them the best there are, half evenly from the rest, each in the order in which they came."""
+    ranked = sorted(range(len(lessons)), key=lambda i: (lessons[i][1], lessons[i]))
+    best, rest = ranked[: most // 2], ranked[most // 2 :]
+    stride = -(-len(rest) // max(1, most - len(best)))
+    return [lessons[i] for i in sorted([*best, *rest[::stride]])]
 
 
 def _study(seed: int) -> Any:

@@ -7,6 +7,8 @@ rows always rank the same.
 
 from __future__ import annotations
 
+import heapq
+from collections.abc import Iterable
 from typing import Any
 
 Row = dict[str, Any]
@@ -50,6 +52,6 @@ def key(row: Row) -> Key:
     return (float(len(row["duties"]) - served(row)), round(lack(row), 9), 0.0, row["price"], number)
 
 
-def rank(rows: list[Row], keep: int) -> list[Row]:
+def rank(rows: Iterable[Row], keep: int) -> list[Row]:
     """The best ``keep`` rows, best first."""
-    return sorted((row for row in rows if row.get("duties")), key=key)[:keep]
+    return heapq.nsmallest(keep, (row for row in rows if row.get("duties")), key=key)

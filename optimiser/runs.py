@@ -25,6 +25,7 @@ from goals.reading import Loaded, load_saved
 from optimiser import VERSION
 from optimiser.ledger import Ledger
 from optimiser.problem import Problem
+from optimiser.proposer import PROMISING
 from optimiser.ranking import Row, feasible, merit, rank
 
 FORMAT = 1
@@ -136,6 +137,11 @@ class Run:
             raise RunError(f"{self.folder / 'run.json'} is not a run's state")
         return state
 
+    @property
+    def order(self) -> str:
+        """How the run's builds are chosen: a word of :mod:`optimiser.proposer`."""
+        return str(self.state().get("coverage", {}).get("order", PROMISING))
+
     def update(self, **changes: Any) -> None:
         """Change entries of run.json."""
         write_file(self.folder / "run.json", _json({**self.state(), **changes, "updated": now()}))
@@ -177,23 +183,26 @@ class Run:
 
     def ranked(self, keep: int) -> list[Row]:
         """The ranking of what is finished so far."""
-        return rank(self.ledger.rows(), keep)
+        return rank(self.ledger.each(), keep)
 
     def write_ranking(self, problem: Problem) -> list[Row]:
         """Write ranked.json and ranked.csv from the ledger, and return the ranking."""
         rows = self.ranked(problem.goals.search.keep)
         document = ranking_document(self, problem, rows)
-        # the name and status of the run are no part of what the search found
+        # the name and status of the run, and in which order it went, are no part of what the search found
         lines = ",\n".join(json.dumps(c, allow_nan=False) for c in document["candidates"])
-        found = json.dumps(document["coverage"], allow_nan=False)
+        cover = {name: v for name, v in document["coverage"].items() if name != "order"}
+        found = json.dumps(cover, allow_nan=False)
         text = f'{{"coverage": {found},\n"candidates": [\n{lines}\n]}}\n'
         write_file(self.folder / "ranked.json", text)
         write_file(self.folder / "ranked.csv", _table(problem, rows))
         return rows
 
 
-def coverage(problem: Problem, builds_done: int, covered: int) -> dict[str, Any]:
-    """How much of the space was searched; proven only where that is all of it."""
+def coverage(
+    problem: Problem, builds_done: int, covered: int, order: str = PROMISING
+) -> dict[str, Any]:
+    """How much of the space was searched and how builds were chosen; proven only where that is all of it."""
     space = problem.space
     return {
         "builds": space.builds,
@@ -201,13 +210,14 @@ def coverage(problem: Problem, builds_done: int, covered: int) -> dict[str, Any]
         "combinations": space.all_combinations,
         "covered": covered,
         "proven": builds_done == space.builds and covered == space.all_combinations,
+        "order": order,
     }
 
 
-def coverage_now(run: Run, problem: Problem) -> dict[str, Any]:
-    """Coverage by what the ledger holds at this moment."""
+def coverage_now(run: Run, problem: Problem, order: str | None = None) -> dict[str, Any]:
+    """Coverage by what the ledger holds at this moment; the order as the run tells it, or as given."""
     done, failed, covered = run.ledger.counts()
-    return coverage(problem, done - failed, covered)
+    return coverage(problem, done - failed, covered, order or run.order)
 
 
 def ranking_document(run: Run, problem: Problem, rows: list[Row]) -> dict[str, Any]:

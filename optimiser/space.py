@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
-from itertools import product
 from math import prod
 
 import numpy as np
@@ -19,9 +18,10 @@ from goals.parts import Adjuster, Part, Parts, Position, Station
 from goals.stacks import Pile, piles
 from kinematics.arrays import Floats, Ints
 from optimiser.channels import STEERING_ONLY, STUD_LEVER, UNFILLED, channel_of, numbers_of
+from optimiser.numbering import Numbering, Pair
 
 AS_IS = "as_is"
-MOST_BUILDS = 2_000_000
+MOST_BUILDS = 20_000_000
 
 
 @dataclass(frozen=True)
@@ -100,29 +100,38 @@ class Space:
     options: tuple[tuple[Part, ...], ...]
 
     @cached_property
-    def _numbers(self) -> list[tuple[int, ...]]:
+    def numbering(self) -> Numbering:
+        """Builds by number. Raises ValueError where the parts make more than MOST_BUILDS."""
         total = prod(len(parts) for parts in self.options)
         if total > MOST_BUILDS:
             raise ValueError(
                 f"the parts make {total} builds; at most {MOST_BUILDS} can be numbered: "
                 "leave out parts that you would not fit"
             )
-        picks = product(*(range(len(parts)) for parts in self.options))
-        return [pick for pick in picks if self._combines(pick)]
+        return Numbering(tuple(len(parts) for parts in self.options), self._apart())
 
-    def _combines(self, pick: tuple[int, ...]) -> bool:
-        chosen = [parts[i] for parts, i in zip(self.options, pick, strict=True)]
-        ids = {part.id for part in chosen}
-        return not any(other in ids for part in chosen for other in part.fits.not_with)
+    def _apart(self) -> list[Pair]:
+        """Parts that exclude each other, as (station, option) twice."""
+        every = [(s, i) for s, parts in enumerate(self.options) for i in range(len(parts))]
+        places: dict[str, list[tuple[int, int]]] = {}
+        for s, i in every:
+            places.setdefault(self.options[s][i].id, []).append((s, i))
+        return [
+            ((s, i), (t, j))
+            for s, i in every
+            for other in self.options[s][i].fits.not_with
+            for t, j in places.get(other, [])
+            if s != t or i == j
+        ]
 
     @property
     def builds(self) -> int:
         """Number of builds."""
-        return len(self._numbers)
+        return self.numbering.count
 
     def build(self, number: int) -> Build:
         """The build of a number, 0 to builds - 1."""
-        return self._assemble(number, self._numbers[number])
+        return self._assemble(number, self.picks(number))
 
     def _assemble(self, number: int, pick: tuple[int, ...]) -> Build:
         chosen = {
@@ -134,7 +143,11 @@ class Space:
 
     def picks(self, number: int) -> tuple[int, ...]:
         """Which option each station has in a build."""
-        return self._numbers[number]
+        return self.numbering.picks(number)
+
+    def number_of(self, picks: tuple[int, ...]) -> int | None:
+        """The build of one option a station; None where they cannot be combined."""
+        return self.numbering.number_of(picks)
 
     def today(self) -> Build:
         """The parts that are on the car as measured (number -1 where they make no build)."""
@@ -142,8 +155,8 @@ class Space:
             next((i for i, p in enumerate(parts) if p.today or p.id == AS_IS), 0)
             for parts in self.options
         )
-        number = self._numbers.index(pick) if pick in self._numbers else -1
-        return self._assemble(number, pick)
+        number = self.number_of(pick)
+        return self._assemble(-1 if number is None else number, pick)
 
     @cached_property
     def _sizes(self) -> dict[tuple[int, int], int]:
@@ -156,18 +169,17 @@ class Space:
 
     def combinations(self, number: int) -> int:
         """Settings of one build on its declared grid."""
-        return prod(self._sizes[s, i] for s, i in enumerate(self._numbers[number]))
+        return prod(self._sizes[s, i] for s, i in enumerate(self.picks(number)))
 
     @cached_property
     def all_combinations(self) -> int:
         """Settings of all builds together."""
-        sums = [
-            sum(self._sizes[s, i] for i in range(len(parts)))
-            for s, parts in enumerate(self.options)
-        ]
-        if self.builds == prod(len(parts) for parts in self.options):
-            return prod(sums)
-        return sum(self.combinations(number) for number in range(self.builds))
+        return self.numbering.sum_of_products(
+            tuple(
+                tuple(self._sizes[s, i] for i in range(len(parts)))
+                for s, parts in enumerate(self.options)
+            )
+        )
 
 
 def make_space(parts: Parts) -> Space:

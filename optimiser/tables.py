@@ -12,6 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from optimiser.check_table import print_check
+from optimiser.covered import coverage_lines
 from optimiser.curves import print_curves
 from optimiser.figures import Column, asks_of, print_figures
 from optimiser.layout import add_figures, beside, chunks, new_table, room
@@ -21,7 +22,6 @@ from optimiser.wording import (
     Margin,
     bound_words,
     clean,
-    counted,
     fixed,
     lacks,
     margins,
@@ -66,22 +66,8 @@ def _print_coverage(console: Console, document: Record) -> None:
     cover = document["coverage"]
     status = STATUS.get(document["status"], document["status"])
     console.print(Text.assemble((f"run {clean(document['run'])}", "bold"), f", {status}"))
-    console.print(
-        Text(
-            f"{cover['builds_done']:,} of {counted(cover['builds'], 'build')} searched, "
-            f"{cover['covered']:,} of {counted(cover['combinations'], 'combination')} covered"
-        )
-    )
-    console.print(Text(_proof(cover)))
-
-
-def _proof(cover: Record) -> str:
-    if cover["proven"]:
-        return "proven: every combination was searched or dropped by a bound"
-    # rounded down: what is not proven is never '100 % covered'
-    tenths = 1000 * cover["covered"] // max(1, cover["combinations"])
-    share = "less than 0.1" if cover["covered"] and not tenths else f"{min(tenths, 999) / 10:.1f}"
-    return f"not proven: {share} % covered"
+    for line in coverage_lines(cover):
+        console.print(Text(line))
 
 
 def _rank_table(candidates: list[Record]) -> Table:

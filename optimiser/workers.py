@@ -10,18 +10,13 @@ import multiprocessing
 import os
 import signal
 import threading
-from collections.abc import Callable
-from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from concurrent.futures import Executor, ProcessPoolExecutor
 from multiprocessing.connection import wait
-from typing import Any, ParamSpec, TypeVar
+from typing import Any
 
 from kinematics.states import warm_up
 from optimiser.builds import Row, search_build
 from optimiser.problem import Problem
-from optimiser.proposer import scout
-
-P = ParamSpec("P")
-T = TypeVar("T")
 
 # A build that was under way this often when a worker died is written down as failed.
 MOST_DEATHS = 4
@@ -70,36 +65,6 @@ def row_of(problem: Problem, number: int) -> Row:
         return {"build": number, "failed": f"{type(error).__name__}: {error}"}
 
 
-def scout_task(numbers: list[int]) -> list[tuple[float, int]]:
-    """How promising some builds of this process's problem look."""
-    assert _problem is not None
-    return looks_of(_problem, numbers)
-
-
-def looks_of(problem: Problem, numbers: list[int]) -> list[tuple[float, int]]:
-    """How promising some builds look; one that cannot be looked at comes last."""
-    looks = []
-    for number in numbers:
-        try:
-            looks.append(scout(problem, number))
-        except Exception:
-            looks.append((1e9, number))
-    return looks
-
-
-class InProcess(Executor):
-    """An executor that does each task at once in this very process."""
-
-    def submit(self, fn: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> Future[T]:
-        """Do the task and return its finished future."""
-        future: Future[T] = Future()
-        try:
-            future.set_result(fn(*args, **kwargs))
-        except Exception as error:
-            future.set_exception(error)
-        return future
-
-
 def count_workers(asked: Any) -> int:
     """How many processes to use: a number, or 'auto' for all cores this process may use."""
     if asked != "auto":
@@ -110,22 +75,26 @@ def count_workers(asked: Any) -> int:
 
 
 def make_executor(problem: Problem, workers: int) -> Executor:
-    """An executor of so many processes; one is this process itself."""
-    if workers == 1:
-        start_worker(problem)
-        return InProcess()
+    """An executor of so many processes.
+
+    Never this process itself, not even for one: a build under way can only be ended from outside.
+    """
     warm_up()
     return ProcessPoolExecutor(
         workers,
         mp_context=multiprocessing.get_context("spawn"),
         initializer=start_worker,
-        initargs=(problem,),
+        # without what the problem has worked out for itself meanwhile
+        initargs=(Problem(problem.goals, problem.car, problem.parts),),
     )
 
 
 def stop_now(executor: Executor) -> None:
     """End an executor's processes without waiting for what they do."""
+    # taken first: a pool that is shut down does not tell its processes any more
+    processes = list((getattr(executor, "_processes", None) or {}).values())
     executor.shutdown(wait=False, cancel_futures=True)
-    processes = getattr(executor, "_processes", None)
-    for process in list((processes or {}).values()):
+    for process in processes:
         process.kill()
+    for process in processes:
+        process.join()

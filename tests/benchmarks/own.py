@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from optimiser.builds import search_build
 from optimiser.problem import Problem
-from optimiser.proposer import MOST_SCOUTED, InOrder, Led, Proposer, scout
+from optimiser.promising import Promising
 from optimiser.ranking import merit
 from tests.benchmarks.rivals import Budget
 
@@ -33,7 +33,7 @@ def search(problem: Problem, budget: Budget, seed: int) -> Found:
         problem.goals.model_copy(update={"search": asked}), problem.car, problem.parts
     )
     found = Found()
-    proposer = _proposer(problem, budget)
+    proposer = Promising(problem)
     while not budget.spent and (number := proposer.next()) is not None:
         row = search_build(problem, number)
         if budget.spent:
@@ -49,15 +49,3 @@ def search(problem: Problem, budget: Budget, seed: int) -> Found:
     found.proven = found.searched == problem.space.builds
     found.seconds = budget.used
     return found
-
-
-def _proposer(problem: Problem, budget: Budget) -> Proposer:
-    builds = range(problem.space.builds)
-    if len(builds) > MOST_SCOUTED:
-        return Led(problem, [], [])
-    looks: list[tuple[float, int]] = []
-    for number in builds:
-        if budget.spent:
-            break
-        looks.append(scout(problem, number))
-    return InOrder([number for _, number in sorted(looks)])

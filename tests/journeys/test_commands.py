@@ -60,6 +60,7 @@ def test_rank_json_keeps_the_contract(searched: Path) -> None:
         "combinations",
         "covered",
         "proven",
+        "order",
     }
     merits = [c["merit"] for c in document["candidates"] if c["feasible"]]
     assert merits == sorted(merits) and merits

@@ -37,6 +37,7 @@ RANKED = ("ranked.json", "ranked.csv")
 KNUCKLES = 8
 # fewer than a run allows, for each costs a worker
 DEATHS = 2
+HURRIED = "import optimiser.coordinator as c; c.GRACE = 1.0"
 IMPATIENT = "import optimiser.cluster as c; c.CONNECT = 1.0"
 
 
@@ -249,6 +250,46 @@ def test_a_build_that_kills_its_worker_each_time_is_a_failed_row(tmp_path: Path)
     assert json.loads((run / "run.json").read_text())["coverage"]["proven"] is False
 
 
+def test_when_the_time_is_up_builds_under_way_on_a_cluster_are_left_and_done_once_later(
+    alone: Path, tmp_path: Path
+) -> None:
+    """A build of two minutes and a search of a few seconds: the search ends, and resume covers all."""
+    write_large_garage(tmp_path, KNUCKLES)
+    goals = tmp_path / "goals.yaml"
+    goals.write_text(goals.read_text().replace("hours: 0.1", "hours: 0.002"))
+    slow = tmp_path / "slow.py"
+    slow.write_text(
+        "import time\n"
+        "import optimiser.errands as errands\n"
+        "plain = errands.TASKS['search_task']\n"
+        "def search(problem, number):\n"
+        "    if number % 3 == 0:\n"
+        "        time.sleep(120)\n"
+        "    return plain(problem, number)\n"
+        "errands.TASKS['search_task'] = search\n"
+    )
+    with Farm(tmp_path / "farm") as farm:
+        farm.worker("--no-nanny", "--preload", str(slow))
+        wait_for(lambda: joined(farm) == 1)
+        asks = ("search", "goals.yaml", "--name", "one", "--cluster", farm.address)
+        began = time.monotonic()
+        outcome = command(*asks, cwd=tmp_path, before=HURRIED)
+        assert time.monotonic() - began < 90.0
+    run = tmp_path / "runs" / "one"
+    assert outcome.code in (0, 1), outcome.err
+    state = json.loads((run / "run.json").read_text())
+    assert state["reason"] == "time is up" and state["coverage"]["proven"] is False
+    kept = [row["build"] for row in Ledger(run / "ledger.sqlite").rows()]
+    assert all(number % 3 for number in kept)
+    for _ in range(10):
+        assert command("resume", "one", cwd=tmp_path).code in (0, 1)
+        state = json.loads((run / "run.json").read_text())
+        if state["coverage"]["proven"]:
+            break
+    assert state["coverage"]["covered"] == state["coverage"]["combinations"]
+    assert same_ranking(run, alone / "runs" / "one")
+
+
 def options(files: Any) -> tuple[str, ...]:
     """The command's options that name certificates."""
     return (
@@ -318,7 +359,7 @@ def errand(task: str, **changes: Any) -> dict[str, Any]:
     return {**plain, **changes}
 
 
-@pytest.mark.parametrize("task", [HELLO, "search_task", "scout_task"])
+@pytest.mark.parametrize("task", [HELLO, "search_task"])
 def test_every_errand_of_another_version_is_refused(task: str) -> None:
     other = {**passport(), "numba": "0.1"}
     word, reason = serve(errand(task, passport=other, asked=0))
