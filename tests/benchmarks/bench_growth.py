@@ -4,7 +4,7 @@
 
 The same car and the same goals throughout; from row to row the steps are made finer or parts are added, each
 catalogue holding all of the one before. The search itself counts its lanes: *suspension* ones solved
-straight ahead, places of the tie rod's ends *screened* under those that passed, and lanes *solved* over travel
+straight ahead, places of the tie rod's ends *screened* under those that passed, lanes *solved* over travel
 or further. A catalogue that takes longer than ``--seconds`` is broken off, and its row says how much was
 covered. The most memory that a worker held is told too. Prints Markdown.
 """
