@@ -19,7 +19,7 @@ from optimiser.settings import solved_texts
 from optimiser.wording import bound_words
 from tests.bars import END, LINKS, PIVOT, bar_mapping, problem_with
 from tests.cars import MIDDLING
-from tests.search.test_sweep import plain_best
+from tests.search.test_sweep import plain, walked
 
 HOLES = {
     "choices": {
@@ -272,12 +272,12 @@ def test_the_sweep_over_bars_finds_the_best_of_plain_enumeration(seed: int) -> N
     bars = [d for d in assembly.dimensions if d.station == "antiroll_bar"]
     assert len(bars) == 3 and all(d.steering_only for d in bars)
     found = sweep(assembly, problem.demands(assembly, "only"))
-    wanted = plain_best(problem, 0, "only")
-    if wanted is None:
+    wanted = plain(problem, 0, "only", walked)
+    if not wanted:
         assert found.best is None
     else:
-        assert found.merit == pytest.approx(wanted[0], abs=2e-9)
-        assert found.best == wanted[1]
+        assert found.merit == pytest.approx(wanted[0][0], abs=2e-9)
+        assert found.best == wanted[0][1]
 
 
 def test_check_tells_the_bars_figures() -> None:
