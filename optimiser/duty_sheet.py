@@ -91,8 +91,8 @@ def _positions(bench: DutyBench) -> Iterator[Block]:
 
 def _range_words(adjuster: Adjuster, value: float) -> str:
     low, high = adjuster.range
-    end = ""
-    if value + adjuster.step > high + 1e-9 or value - adjuster.step < low - 1e-9:
+    end, step = "", adjuster.fine or adjuster.step
+    if value + step > high + 1e-9 or value - step < low - 1e-9:
         end = ", AN END OF IT: nothing left this way"
     return f" (range {short(low)} to {short(high)}{end})"
 
