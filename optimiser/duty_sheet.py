@@ -23,6 +23,7 @@ from optimiser.settings import (
     part_name,
     part_of,
     pieces,
+    refined_words,
     setting_note,
     setting_text,
 )
@@ -87,6 +88,9 @@ def _positions(bench: DutyBench) -> Iterator[Block]:
     if items:
         yield Heading("Positions, both sides alike", 3)
         yield Items(tuple(items), boxed=True)
+    refined = refined_words(bench.duty, bench.record)
+    if refined:
+        yield Words(f"{refined}.")
 
 
 def _range_words(adjuster: Adjuster, value: float) -> str:

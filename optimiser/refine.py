@@ -31,11 +31,11 @@ Record = dict[str, Any]
 Positions = tuple[int, ...]
 
 # Settings of a box that are swept outright; a larger box is looked through first.
-MOST_SWEPT = 4096
+MOST_SWEPT = 1024
 # The look: settings judged at a time for each adjuster, and how many times.
-LANES_EACH, ROUNDS = 8, 12
+LANES_EACH, ROUNDS = 6, 10
 # Times that the fine steps about the best so far are swept in a larger box.
-MOST_MOVES = 4
+MOST_MOVES = 8
 # What a limit's shortfall of one scale costs in the look, in merit: far more than targets can give.
 STEEP = 100.0
 

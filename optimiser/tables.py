@@ -16,7 +16,14 @@ from optimiser.curves import print_curves
 from optimiser.figures import Column, asks_of, print_figures
 from optimiser.layout import add_figures, beside, chunks, new_table, room
 from optimiser.problem import Problem
-from optimiser.settings import differ, part_name, settings_of, solved_texts, source_of
+from optimiser.settings import (
+    differ,
+    part_name,
+    refined_words,
+    settings_of,
+    solved_texts,
+    source_of,
+)
 from optimiser.wording import (
     Margin,
     bound_words,
@@ -72,12 +79,19 @@ def _print_coverage(console: Console, document: Record) -> None:
             f"{cover['covered']:,} of {counted(cover['combinations'], 'combination')} covered"
         )
     )
-    console.print(Text(_proof(cover)))
+    console.print(Text(_proof(cover, _any_refined(document["candidates"]))))
 
 
-def _proof(cover: Record) -> str:
+def _any_refined(candidates: list[Record]) -> bool:
+    return any("refined" in record for c in candidates for record in c["duties"].values())
+
+
+def _proof(cover: Record, refined: bool) -> str:
+    searched = "every combination was searched or dropped by a bound"
+    if cover["proven"] and refined:
+        return f"proven on the declared grid: {searched}; settings are refined below it"
     if cover["proven"]:
-        return "proven: every combination was searched or dropped by a bound"
+        return f"proven: {searched}"
     # rounded down: what is not proven is never '100 % covered'
     tenths = 1000 * cover["covered"] // max(1, cover["combinations"])
     share = "less than 0.1" if cover["covered"] and not tenths else f"{min(tenths, 999) / 10:.1f}"
@@ -257,3 +271,6 @@ def _print_settings(console: Console, problem: Problem, document: Record) -> Non
         console.print(table)
         if len(some) > 1:
             console.print(Text("* differs between duties", "dim"))
+        for words in (refined_words(duty, record) for duty, record in shown.items()):
+            if words:
+                console.print(Text(words))
