@@ -14,6 +14,10 @@ from goals.units import LENGTH, read_quantity
 AS_IS = "as_is"
 MAX_POSITIONS = 2000
 
+# How far a step may be from a whole number of fine steps, as a share: what rounding in a file makes.
+WHOLE_PART = 1e-6
+_LESS = "a whole part of the step: its half, third, quarter and so on"
+
 _ABOVE_ZERO = (
     ("rack", "travel"),
     ("rack", "per_turn"),
@@ -128,6 +132,7 @@ def _settings(part: Section) -> Iterator[Fault]:
         high = adjuster.down("range", 1).quantity(LENGTH)
         step = adjuster.down("step")
         yield from _too_fine(step, low, high, step.quantity(LENGTH))
+        yield from _fine(adjuster.down("fine"), low, high, step.quantity(LENGTH))
     pieces = part.down("stack", "pieces")
     seen: dict[float, str] = {}
     for key, piece in pieces.items() if isinstance(pieces.data, dict) else ():
@@ -138,6 +143,23 @@ def _settings(part: Section) -> Iterator[Fault]:
         elif thickness is not None:
             seen[thickness] = show(key)
     yield from _stack(part.down("stack"))
+
+
+def _fine(
+    at: Section, low: float | None, high: float | None, step: float | None
+) -> Iterator[Fault]:
+    """A fine step that the adjuster's own step is not made of, or that is finer than can be tried."""
+    fine = at.quantity(LENGTH)
+    if fine is None or fine <= 0.0 or step is None or step <= 0.0:
+        return  # told elsewhere
+    parts = step / fine
+    if parts < 1.0 - WHOLE_PART:
+        yield at.fault(f"a fine step of {fine:g}, larger than the step of {step:g}", _LESS)
+    elif abs(parts - round(parts)) > WHOLE_PART * parts:
+        found = f"a fine step of {fine:g}, of which the step of {step:g} is {parts:.4g}"
+        yield at.fault(found, _LESS)
+    else:
+        yield from _too_fine(at, low, high, fine)
 
 
 def _stack(stack: Section) -> Iterator[Fault]:
@@ -201,7 +223,11 @@ def _too_fine(
 
 
 def parts_notices(parts: Section, goals: Section) -> list[str]:
-    """A station that may change but has no parts: harmless, and perhaps forgotten."""
+    """What does nothing, harmless and perhaps a slip: no parts to change, ride height set finely."""
+    return _no_parts(parts, goals) + _fine_heights(parts)
+
+
+def _no_parts(parts: Section, goals: Section) -> list[str]:
     have = parts.down("stations").mapping()
     allowed = [each for _, each in goals.down("changeover", "allow").items()]
     if not have:
@@ -211,4 +237,13 @@ def parts_notices(parts: Section, goals: Section) -> list[str]:
         f"changeover allows {station} to change, but the parts file has no parts for it"
         for station in counts
         if station not in have
+    ]
+
+
+def _fine_heights(parts: Section) -> list[str]:
+    return [
+        f"{name}'s {adjuster.path[-1]} lowers the car: ride height is not refined, so its 'fine' does nothing"
+        for name, part in _parts(parts)
+        for _, adjuster in part.down("adjusts").items()
+        if "fine" in adjuster.mapping() and "lowered_by" in adjuster.down("adds").mapping()
     ]

@@ -282,6 +282,9 @@ class Adjuster(Strict):
     """Range of settings [low, high], mm."""
     step: Annotated[Length, Field(gt=0)]
     """Step between settings, mm."""
+    fine: Annotated[Length, Field(gt=0)] | None = None
+    """Smallest step that a person can set by hand, mm, a whole part of ``step``: the best setting of each
+    duty is refined to it. Where it is not told the adjuster stands on its steps alone."""
     reads: str | None = None
     """What is read off on the car at a setting."""
     note: str | None = None

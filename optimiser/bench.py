@@ -16,6 +16,7 @@ from kinematics.scene import STRAIGHT, At, Scene, Side
 from optimiser.assembly import Assembly
 from optimiser.evaluate import stopped
 from optimiser.problem import Problem
+from optimiser.refine import as_set
 from optimiser.space import Build
 from optimiser.wording import Margin, distance, fixed, short
 
@@ -119,7 +120,8 @@ def heights(scene: Scene, side: Side, points: dict[str, float]) -> dict[str, flo
 class DutyBench:
     """A candidate as one duty sets it, ready to be asked for readings.
 
-    ``assembly`` and ``scene`` are None where the build has no setting for the duty.
+    ``assembly`` and ``scene`` are None where the build has no setting for the duty. ``positions`` are those
+    of the assembly's own dimensions, which stand as refined where the duty was.
     """
 
     problem: Problem
@@ -128,6 +130,7 @@ class DutyBench:
     record: Record
     assembly: Assembly | None
     scene: Scene | None
+    positions: tuple[int, ...] = ()
 
     @classmethod
     def of(cls, problem: Problem, build: Build, duty: str, record: Record) -> DutyBench:
@@ -136,8 +139,9 @@ class DutyBench:
         if assembly is None or "positions" not in record:
             return cls(problem, build, duty, record, None, None)
         wanted = problem.demands(assembly, duty)
-        scene = stopped(assembly.scene(_row(record)), wanted)
-        return cls(problem, build, duty, record, assembly, scene)
+        assembly, positions = as_set(assembly, record)
+        scene = stopped(assembly.scene(_row(positions)), wanted)
+        return cls(problem, build, duty, record, assembly, scene, positions)
 
     @property
     def sides(self) -> tuple[Side, ...]:
@@ -146,7 +150,7 @@ class DutyBench:
 
     def channels(self, side: Side) -> dict[str, Floats]:
         """Every channel of one side as the duty sets it."""
-        return {} if self.assembly is None else self.assembly.channels(side, _row(self.record))
+        return {} if self.assembly is None else self.assembly.channels(side, _row(self.positions))
 
     @cached_property
     def margins(self) -> list[Margin]:
@@ -187,8 +191,8 @@ class DutyBench:
         )
 
 
-def _row(record: Record) -> Ints:
-    return np.array([record["positions"]], dtype=np.int64).reshape(1, -1)
+def _row(positions: tuple[int, ...]) -> Ints:
+    return np.array([positions], dtype=np.int64).reshape(1, -1)
 
 
 def _rod_change(rod: Record, there: Record) -> str:

@@ -10,6 +10,7 @@ from typing import Any
 from optimiser.evaluate import candidate
 from optimiser.inner import sweep
 from optimiser.problem import Problem
+from optimiser.refine import as_refined, refine, refined_record
 
 Row = dict[str, Any]
 
@@ -18,7 +19,8 @@ def search_build(problem: Problem, number: int) -> Row:
     """Search one build for every duty.
 
     Returns a row with the build's parts and price and, for each duty, the best setting with all its
-    figures; or, where nothing holds every limit, the setting that came nearest and what it lacks.
+    figures, refined below the grid step where adjusters can be set finer; or, where nothing holds every
+    limit, the setting that came nearest and what it lacks.
     """
     build = problem.space.build(number)
     row: Row = {
@@ -61,7 +63,13 @@ def _search_duty(problem: Problem, number: int, duty: str) -> Row:
             **result,
         }
     result["positions"] = list(positions)
+    merit = found.merit
+    better = None if merit is None else refine(assembly, wanted, positions, merit)
+    if better is not None and merit is not None:
+        result["refined"] = refined_record(assembly, positions, merit, better)
+        assembly, positions = as_refined(assembly, positions, better.settings)
+        merit = better.merit
     result.update(candidate(assembly, wanted, positions))
-    if found.merit is not None:
-        result["merit"] = found.merit
+    if merit is not None:
+        result["merit"] = merit
     return result

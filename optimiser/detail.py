@@ -7,12 +7,13 @@ from typing import Any
 from optimiser.evaluate import candidate
 from optimiser.problem import Problem
 from optimiser.ranking import Row
+from optimiser.refine import as_set
 from optimiser.runs import Run, candidate_document, write_file
 from optimiser.sheet import bench_sheet
 
 
 def with_curves(problem: Problem, row: Row) -> Row:
-    """A ledger row with each duty's curves computed anew from its positions."""
+    """A ledger row with each duty's curves computed anew from its settings."""
     build = problem.space.build(row["build"])
     duties = {}
     for duty, record in row["duties"].items():
@@ -21,7 +22,8 @@ def with_curves(problem: Problem, row: Row) -> Row:
             duties[duty] = record
             continue
         wanted = problem.demands(assembly, duty)
-        full = candidate(assembly, wanted, tuple(record["positions"]), curves=True)
+        assembly, positions = as_set(assembly, record)
+        full = candidate(assembly, wanted, positions, curves=True)
         duties[duty] = {**record, "curves": full["curves"]}
     return {**row, "duties": duties}
 

@@ -23,6 +23,7 @@ from optimiser.settings import (
     part_name,
     part_of,
     pieces,
+    refined_words,
     setting_note,
     setting_text,
 )
@@ -87,12 +88,15 @@ def _positions(bench: DutyBench) -> Iterator[Block]:
     if items:
         yield Heading("Positions, both sides alike", 3)
         yield Items(tuple(items), boxed=True)
+    refined = refined_words(bench.duty, bench.record)
+    if refined:
+        yield Words(f"{refined}.")
 
 
 def _range_words(adjuster: Adjuster, value: float) -> str:
     low, high = adjuster.range
-    end = ""
-    if value + adjuster.step > high + 1e-9 or value - adjuster.step < low - 1e-9:
+    end, step = "", adjuster.fine or adjuster.step
+    if value + step > high + 1e-9 or value - step < low - 1e-9:
         end = ", AN END OF IT: nothing left this way"
     return f" (range {short(low)} to {short(high)}{end})"
 

@@ -112,6 +112,24 @@ def pieces(heights: list[float]) -> str:
     return f" ({' + '.join(short(h) for h in heights)})" if heights else ""
 
 
+def refined_words(duty: str, record: Record) -> str:
+    """What was set finer than the grid's steps, from where, and what that gave; empty where nothing was."""
+    refined = record.get("refined")
+    if refined is None:
+        return ""
+    moved = [
+        f"{spoken(station)} {spoken(name)} from {short(was)} to "
+        f"{short(record['settings'][station][name])} mm"
+        for station, block in refined["from"].items()
+        for name, was in block.items()
+    ]
+    merits = [fixed(merit, 4) for merit in (refined["grid_merit"], record["merit"])]
+    return (
+        f"{clean(duty)} is refined below the grid step: {', '.join(moved)}; "
+        f"merit from {merits[0]} to {merits[1]}"
+    )
+
+
 def setting_note(part: Part | None, name: str, value: Any) -> str:
     """What is read off on the car, or what a position means."""
     if part is None:

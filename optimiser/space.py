@@ -199,7 +199,7 @@ def dimensions_of(part: Part, station: Station) -> Iterator[Dimension]:
     for name, positions in part.choices.items():
         yield _choice(part, station, name, positions)
     for name, adjuster in part.adjusts.items():
-        yield _adjuster(part, station, name, adjuster)
+        yield adjuster_at(part, station, name, adjuster_settings(adjuster))
     if part.stack is not None:
         ways = piles(part.stack)
         heights = np.array([pile.height for pile in ways])
@@ -234,8 +234,9 @@ def _choice(part: Part, station: Station, name: str, positions: dict[str, Positi
     return Dimension(station, part.id, name, "choice", tuple(positions), effects)
 
 
-def _adjuster(part: Part, station: Station, name: str, adjuster: Adjuster) -> Dimension:
-    settings = adjuster_settings(adjuster)
+def adjuster_at(part: Part, station: Station, name: str, settings: Floats) -> Dimension:
+    """An adjuster of a part with the given positions (n,), mm, which need not be its own steps."""
+    adjuster = part.adjusts[name]
     effects: dict[str, Floats] = {}
     for point, direction in adjuster.along.items():
         effects[channel_of(point, station)] = settings[:, None] * _unit(direction)

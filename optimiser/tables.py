@@ -17,7 +17,14 @@ from optimiser.curves import print_curves
 from optimiser.figures import Column, asks_of, print_figures
 from optimiser.layout import add_figures, beside, chunks, new_table, room
 from optimiser.problem import Problem
-from optimiser.settings import differ, part_name, settings_of, solved_texts, source_of
+from optimiser.settings import (
+    differ,
+    part_name,
+    refined_words,
+    settings_of,
+    solved_texts,
+    source_of,
+)
 from optimiser.wording import (
     Margin,
     bound_words,
@@ -37,6 +44,7 @@ Record = dict[str, Any]
 
 STATUS = {"searching": "still searching", "stopped": "stopped early"}
 MOST_DUTY_COLUMNS = 3
+BELOW_THE_GRID = "that is on the declared grid; settings that can be set finer are refined below it"
 
 
 def print_rank(console: Console, document: Record, top: int = 20) -> None:
@@ -68,6 +76,12 @@ def _print_coverage(console: Console, document: Record) -> None:
     console.print(Text.assemble((f"run {clean(document['run'])}", "bold"), f", {status}"))
     for line in coverage_lines(cover):
         console.print(Text(line))
+    if cover["proven"] and _any_refined(document["candidates"]):
+        console.print(Text(BELOW_THE_GRID))
+
+
+def _any_refined(candidates: list[Record]) -> bool:
+    return any("refined" in record for c in candidates for record in c["duties"].values())
 
 
 def _rank_table(candidates: list[Record]) -> Table:
@@ -243,3 +257,6 @@ def _print_settings(console: Console, problem: Problem, document: Record) -> Non
         console.print(table)
         if len(some) > 1:
             console.print(Text("* differs between duties", "dim"))
+        for words in (refined_words(duty, record) for duty, record in shown.items()):
+            if words:
+                console.print(Text(words))

@@ -724,6 +724,22 @@ SLIPS = {
     "range upside down": ("parts", "range: [-10, 10]", "range: §[10, -10]", ["upside down"]),
     "endless adjuster": ("parts", "step: 2", "step: §0.01", ["2001 positions"]),
     "step of nothing": ("parts", "step: 2", "step: §0", ["more than 0"]),
+    "fine step of nothing": ("parts", "step: 2", "step: 2, fine: §0", ["more than 0"]),
+    "fine step below nothing": ("parts", "step: 2", "step: 2, fine: §-0.5", ["more than 0"]),
+    "fine step that is coarser": (
+        "parts",
+        "step: 2",
+        "step: 2, fine: §2.5",
+        ["a fine step of 2.5, larger than the step of 2", "a whole part of the step"],
+    ),
+    "fine step that does not divide": (
+        "parts",
+        "step: 2",
+        "step: 2, fine: §0.75",
+        ["a fine step of 0.75, of which the step of 2 is 2.667", "a whole part of the step"],
+    ),
+    "fine step as a mass": ("parts", "step: 2", "step: 2, fine: §1 kg", ["is a mass"]),
+    "endless fine step": ("parts", "step: 2", "step: 2, fine: §0.01", ["2001 positions"]),
     "direction of nothing": ("parts", "[0, 0, -1]", "§[0, 0, 0]", ["a direction of no length"]),
     "adjuster that moves nothing": (
         "parts",
