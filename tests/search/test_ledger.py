@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import subprocess
 import sys
 from pathlib import Path
@@ -52,7 +51,7 @@ def test_others_read_while_one_writes_and_a_row_stays_as_it_was_first(tmp_path: 
     writer.add(3, DONE, 99, {"build": 3, "duties": {"other": 1}})
     assert reader.counts() == (5, 0, 50)
     writer.settle()
-    assert sorted(os.listdir(tmp_path)) == ["ledger.sqlite"]
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["ledger.sqlite"]
     # settled is no end: a resumed run writes on
     writer.add(5, DONE, 10, {"build": 5, "duties": {}})
     assert reader.counts()[0] == 6

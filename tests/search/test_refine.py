@@ -87,7 +87,7 @@ def _scene(assembly, channels):  # type: ignore[no-untyped-def]
     )
 
 
-@pytest.mark.parametrize(("seed", "cars"), SEEDS, ids=lambda at: at if isinstance(at, int) else len(at))  # fmt: skip
+@pytest.mark.parametrize(("seed", "cars"), SEEDS, ids=str)
 def test_refined_is_the_best_fine_setting_in_reach(seed: int, cars: tuple[Car, ...]) -> None:
     problem = with_fine(random_problem(seed, cars), FINE)
     for duty in problem.duties:
