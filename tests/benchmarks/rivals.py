@@ -129,6 +129,8 @@ def optuna_nsga2(flat: Flat, budget: Budget, seed: int) -> None:
         trials = []
         while len(trials) < POPULATION and not budget.spent:
             trials.append(study.ask(wanted))
+        if not trials:
+            return
         numbers = np.array([[trial.params[name] for name in wanted] for trial in trials])
         _tell(flat, study, trials, numbers)
 
