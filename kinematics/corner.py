@@ -14,7 +14,7 @@ import numpy as np
 from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.states import CornerStates, solve
-from kinematics.vectors import cross
+from kinematics.vectors import cross, dot, length
 
 
 def spindle_direction(toe: float, camber: float) -> Floats:
@@ -173,7 +173,7 @@ def pack(corners: Corners) -> Floats:
         vectors |= _upper_rows(corners.upper, corners.knuckle_ball_joint)
         # v . (the upper joint's way as its angle grows) is minus the root: see the kernel
         axis = corners.upper.ball_joint - corners.arm_ball_joint
-        g[k.UPPER_BRANCH] = np.where(_dot(axis, vectors[k.UPPER_SIN]) > 0.0, -1.0, 1.0)
+        g[k.UPPER_BRANCH] = np.where(dot(axis, vectors[k.UPPER_SIN]) > 0.0, -1.0, 1.0)
         g[k.KIND] = k.WISHBONE
     for row, vector in vectors.items():
         g[row : row + 3] = vector
@@ -188,17 +188,17 @@ def pack(corners: Corners) -> Floats:
 def _circle(front: Floats, rear: Floats, joint: Floats) -> tuple[Floats, Floats, Floats]:
     """An arm's circle: its centre, the way from there to the joint, and that way turned by 90 degrees."""
     pivot = (front - rear) / np.linalg.norm(front - rear, axis=0)
-    centre = rear + pivot * _dot(joint - rear, pivot)
+    centre = rear + pivot * dot(joint - rear, pivot)
     spoke = joint - centre
     # turned so that a growing angle lifts the joint
-    turned = np.cross(pivot, spoke, axis=0)
+    turned = cross(pivot, spoke)
     return centre, spoke, turned * np.where(turned[2] < 0.0, -1.0, 1.0)
 
 
 def _strut_rows(strut: Strut, ball_joint: Floats) -> dict[int, Floats]:
     """Geometry rows of a strut on a knuckle whose ball joint is given in its own frame."""
     lower = strut.lower - ball_joint
-    foot = lower - strut.direction * _dot(lower, strut.direction)
+    foot = lower - strut.direction * dot(lower, strut.direction)
     return {k.TOP_MOUNT: strut.top_mount, k.STRUT_FOOT: foot, k.STRUT_AXIS: strut.direction}
 
 
@@ -246,9 +246,9 @@ def set_rods(geometry: Floats, pose: Floats) -> None:
     arm = x * end[0] + y * end[1] + z * end[2]
     inner = geometry[k.RACK_END : k.RACK_END + 3] - pose[k.BALL_JOINT : k.BALL_JOINT + 3]
     rod = arm - inner
-    geometry[k.ROD_LENGTH] = np.sqrt(_dot(rod, rod))
+    geometry[k.ROD_LENGTH] = length(rod)
     # the root's sign is that of the triple product axis . (arm x inner) reversed
-    side = _dot(pose[k.AXIS : k.AXIS + 3], cross(arm, inner))
+    side = dot(pose[k.AXIS : k.AXIS + 3], cross(arm, inner))
     geometry[k.BRANCH] = np.where(side > 0.0, -1.0, 1.0)
 
 
@@ -262,9 +262,4 @@ def set_measured_rods(geometry: Floats, corners: Corners, toe: float, camber: fl
     frame = knuckle_frame(toe, camber)
     outer = corners.arm_ball_joint + frame @ (corners.tie_rod_outer - corners.knuckle_ball_joint)
     rod = outer - corners.tie_rod_inner
-    geometry[k.ROD_LENGTH] = np.sqrt(_dot(rod, rod))
-
-
-def _dot(a: Floats, b: Floats) -> Floats:
-    """Dot products of (3, n) vectors, shape (n,)."""
-    return np.asarray((a * b).sum(axis=0))
+    geometry[k.ROD_LENGTH] = length(rod)

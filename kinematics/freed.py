@@ -23,6 +23,7 @@ import numpy as np
 
 from kinematics import rows as k
 from kinematics.arrays import Floats
+from kinematics.vectors import cross, dot, length
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,7 @@ class Motion:
 def frame(pose: Floats) -> Floats:
     """The knuckle's axes as columns of a rotation, (3, 3, n), of states' rows (STATE_ROWS, n)."""
     x, y = pose[k.FORWARD : k.FORWARD + 3], pose[k.SPINDLE : k.SPINDLE + 3]
-    return np.stack([x, y, np.cross(x, y, axis=0)], axis=1)
+    return np.stack([x, y, cross(x, y)], axis=1)
 
 
 def length_change(ride: Floats, there: Floats) -> Floats:
@@ -52,7 +53,7 @@ def length_change(ride: Floats, there: Floats) -> Floats:
     r0, r1 = frame(ride), frame(there)
     b0, b1 = _row(ride, k.BALL_JOINT), _row(there, k.BALL_JOINT)
     form = np.zeros((4, 4, ride.shape[-1]))
-    form[0, 0] = _dot(b1, b1) - _dot(b0, b0)
+    form[0, 0] = dot(b1, b1) - dot(b0, b0)
     form[1:, 0] = 2.0 * (_into(r1, b1) - _into(r0, b0))
     form[0, 1:] = -2.0 * (b1 - b0)
     form[1:, 1:] = -2.0 * (r1 - r0).transpose(1, 0, 2)
@@ -66,11 +67,11 @@ def parting(pose: Floats, motion: Motion) -> Floats:
     """
     r, b = frame(pose), _row(pose, k.BALL_JOINT)
     form = np.zeros((4, 4, pose.shape[-1]))
-    form[0, 0] = _dot(b, motion.ball_joint)
-    form[1:, 0] = _into(r, motion.ball_joint - _cross(motion.turn, b))
+    form[0, 0] = dot(b, motion.ball_joint)
+    form[1:, 0] = _into(r, motion.ball_joint - cross(motion.turn, b))
     form[0, 1:] = -motion.ball_joint
     for axis in range(3):
-        form[1 + axis, 1:] = -_cross(motion.turn, r[:, axis])
+        form[1 + axis, 1:] = -cross(motion.turn, r[:, axis])
     return form
 
 
@@ -128,16 +129,16 @@ def _upper(geometry: Floats, pose: Floats) -> tuple[Floats, Floats]:
         return upper, _out_of(r, _row(geometry, k.STRUT_AXIS))
     upper = _out_of(r, _row(geometry, k.STRUT_FOOT))
     spoke = upper + _row(pose, k.BALL_JOINT) - _row(geometry, k.TOP_MOUNT)
-    pivot = _cross(_row(geometry, k.UPPER_COS), _row(geometry, k.UPPER_SIN))
-    along = _cross(pivot, spoke)
-    return upper, along / np.sqrt(_dot(along, along))
+    pivot = cross(_row(geometry, k.UPPER_COS), _row(geometry, k.UPPER_SIN))
+    along = cross(pivot, spoke)
+    return upper, along / length(along)
 
 
 def _motion(geometry: Floats, pose: Floats, turn: Floats, ball: Floats) -> Motion:
     """With the contact point's rates: it lies down the wheel plane's steepest line by the loaded radius."""
     spindle = _row(pose, k.SPINDLE)
-    centre = ball + _cross(turn, _row(pose, k.CENTRE) - _row(pose, k.BALL_JOINT))
-    rate = _cross(turn, spindle)
+    centre = ball + cross(turn, _row(pose, k.CENTRE) - _row(pose, k.BALL_JOINT))
+    rate = cross(turn, spindle)
     level = 1.0 - spindle[2] ** 2
     down = geometry[k.LOADED_RADIUS] / np.sqrt(level)
     grow = spindle[2] * rate[2] / level
@@ -160,11 +161,3 @@ def _into(r: Floats, vector: Floats) -> Floats:
 def _out_of(r: Floats, vector: Floats) -> Floats:
     """A vector of knuckles' frames (3, n) in body axes."""
     return np.asarray((r * vector[None, :]).sum(axis=1))
-
-
-def _dot(a: Floats, b: Floats) -> Floats:
-    return np.asarray((a * b).sum(axis=0))
-
-
-def _cross(a: Floats, b: Floats) -> Floats:
-    return np.asarray(np.cross(a, b, axis=0))

@@ -17,6 +17,7 @@ from kinematics.arrays import Bools, Floats, Ints
 from kinematics.compiling import compiled
 from kinematics.freed import about, length_change, motions, parting
 from kinematics.states import CornerStates, solve
+from kinematics.vectors import length
 
 # Forms and figures agree to about 1e-12 of their size; what is nearer to a window's edge is let through.
 SLACK = 1e-6
@@ -66,7 +67,7 @@ def toe_window(geometry: Floats, pose: Floats, toe: float, most: float,
     for way in (-edge, edge):
         states = solve(geometry, np.array(travels), still, toe=toe + way)
         forms.append([_form(states, n, pose, p, q, way) for n in range(len(travels))])
-    arm = np.sqrt((p * p).sum(axis=0)) + _longest(ends.outer)
+    arm = length(p) + _longest(ends.outer)
     rod = _longest_rod(geometry, pose, p, q) + _longest(ends.outer) + _longest(ends.inner)
     rod += _longest(ends.with_outer)
     # d/dtoe of the squared length is 2 arm rod sin(angle between them), seen along the axis
@@ -84,13 +85,13 @@ def _form(states: CornerStates, n: int, pose: Floats, p: Floats, q: Floats, way:
 
 
 def _longest(shifts: Floats) -> float:
-    return float(np.sqrt((shifts * shifts).sum(axis=0)).max(initial=0.0))
+    return float(length(shifts).max(initial=0.0))
 
 
 def _longest_rod(geometry: Floats, pose: Floats, p: Floats, q: Floats) -> Floats:
     """No shorter than any rod between the ends where the shifts count from, (n,) mm."""
     apart = q - pose[k.BALL_JOINT : k.BALL_JOINT + 3]
-    return np.asarray(np.sqrt((apart * apart).sum(axis=0)) + np.sqrt((p * p).sum(axis=0)))
+    return length(apart) + length(p)
 
 
 @dataclass(frozen=True)

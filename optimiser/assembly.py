@@ -327,14 +327,21 @@ class Assembly:
 
     def posed(self, positions: Ints) -> tuple[Scene, dict[Side, Floats]]:
         """The same with each side's straight-ahead state at ride height, (STATE_ROWS, n)."""
-        channels: dict[str, dict[str, Floats]] = {}
+        channels = {side: self.channels(side, positions) for side in sides_of(self.car)}
+        return self.posed_of(channels, positions.shape[0])
+
+    def posed_of(
+        self, channels: Mapping[Side, dict[str, Floats]], lanes: int
+    ) -> tuple[Scene, dict[Side, Floats]]:
+        """The same of ready channels of so many lanes."""
         columns: dict[Side, Floats] = {}
         poses: dict[Side, Floats] = {}
-        for side in sides_of(self.car):
-            channels[side] = self.channels(side, positions)
-            columns[side] = pack(self.corners_of(side, channels[side]))
+        outer: dict[str, dict[str, Floats]] = {}
+        for side, named in channels.items():
+            outer[side] = named
+            columns[side] = pack(self.corners_of(side, named))
             poses[side] = set_toe(columns[side], self.toe).raw[:, 0, :]
-        return self.scene_of(columns, Channels.plain(channels, positions.shape[0])), poses
+        return self.scene_of(columns, Channels.plain(outer, lanes)), poses
 
     def scene_of(self, columns: dict[Side, Floats], channels: Channels) -> Scene:
         """A scene of packed columns whose tie rods are set, with each lane's own channels."""

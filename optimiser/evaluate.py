@@ -23,9 +23,6 @@ from optimiser.assembly import Assembly
 from optimiser.reasons import reason
 
 Record = dict[str, Any]
-# How far each demand is from what it wants, a limit's shortfall or a target's miss, by the demand's id: a
-# limit and a target may share their label, and so may two limits.
-Scores = dict[int, float]
 
 RACK_END = "rack_end"
 CURVE_STEP = 5.0
@@ -44,24 +41,13 @@ def stopped(scene: Scene, wanted: list[Demand]) -> Scene:
     return stops.stopped(scene, holds(wanted))
 
 
-def scores_of(scene: Scene, wanted: list[Demand]) -> Scores:
-    """How far a one-lane scene is from what each demand wants."""
-    scores: Scores = {}
-    for demand in wanted:
-        figures = demand.figures(scene)
-        score = demand.shortfall(figures) if demand.is_limit else demand.miss(figures)
-        scores[id(demand)] = float(score[0])
-    return scores
-
-
-def measures_of(scene: Scene, wanted: list[Demand], scores: Scores | None = None) -> Record:
+def measures_of(scene: Scene, wanted: list[Demand]) -> Record:
     """Every catalogue measure that a one-lane scene's suspension has, judged by a duty's demands.
 
     One entry for each figure: where limits and targets ask for several figures of one measure, the first
     stands under the measure's name and the others under their label.
     """
     record: Record = {}
-    scores = scores_of(scene, wanted) if scores is None else scores
     for name, measure in MEASURES.items():
         if measure.kind is not None and scene.left[k.KIND, 0] != measure.kind:
             continue
@@ -70,16 +56,14 @@ def measures_of(scene: Scene, wanted: list[Demand], scores: Scores | None = None
         for demand in asked:
             groups.setdefault(demand.asks, []).append(demand)
         if not groups:
-            record[name] = _entry(scene, measure, (Ask(),), [], scores)
+            record[name] = _entry(scene, measure, (Ask(),), [])
         for asks, group in groups.items():
             key = name if name not in record else group[0].label
-            record[key] = _entry(scene, measure, asks, group, scores)
+            record[key] = _entry(scene, measure, asks, group)
     return record
 
 
-def _entry(
-    scene: Scene, measure: Measure, asks: tuple[Ask, ...], group: list[Demand], scores: Scores
-) -> Record:
+def _entry(scene: Scene, measure: Measure, asks: tuple[Ask, ...], group: list[Demand]) -> Record:
     figures = [measure(scene, ask) for ask in asks]
     limits = [d for d in group if d.is_limit]
     targets = [d for d in group if not d.is_limit]
@@ -96,7 +80,7 @@ def _entry(
     if figures[0].shape[0] > 1:
         entry["sides"] = _sides(measure, figures, points)
     if limits:
-        shortfalls = [scores[id(d)] for d in limits]
+        shortfalls = [float(d.shortfall(figures)[0]) for d in limits]
         entry["limit"] = max(shortfalls) <= 0.0
         entry["shortfall"] = max(shortfalls)
         entry["bounds"] = [[d.minimum, d.maximum] for d in limits]
@@ -104,7 +88,7 @@ def _entry(
         if why:
             entry["because"] = why
     if targets:
-        entry["miss"] = max(scores[id(d)] for d in targets)
+        entry["miss"] = max(float(d.miss(figures)[0]) for d in targets)
         entry["wanted"] = list(targets[0].wanted) if points else targets[0].wanted[0]
         entry["tolerance"] = targets[0].tolerance
     return entry
@@ -137,17 +121,16 @@ def _beyond(cases: Floats, limit: Demand) -> Floats:
     return low if limit.maximum is None else np.maximum(low, cases - limit.maximum)
 
 
-def verdict_of(scene: Scene, wanted: list[Demand], scores: Scores | None = None) -> Record:
+def verdict_of(scene: Scene, wanted: list[Demand]) -> Record:
     """Whether a one-lane scene holds every limit, what each lacks, and its merit."""
     short: dict[str, float] = {}
     squares = 0.0
-    scores = scores_of(scene, wanted) if scores is None else scores
     for demand in wanted:
-        score = scores[id(demand)]
+        figures = demand.figures(scene)
         if not demand.is_limit:
-            squares += demand.weight * score**2
-        elif score > 0.0:
-            short[demand.label] = score
+            squares += demand.weight * float(demand.miss(figures)[0]) ** 2
+        elif (lack := float(demand.shortfall(figures)[0])) > 0.0:
+            short[demand.label] = lack
     merit = float(merit_of(np.array(squares), total_weight(wanted)))
     return {"feasible": not short, "merit": merit, "shortfalls": short}
 
@@ -290,11 +273,10 @@ def candidate(
     """Everything that is known of one candidate in one duty."""
     scene = assembly.scene(np.array([positions], dtype=np.int64).reshape(1, -1))
     scene = stopped(scene, wanted)
-    scores = scores_of(scene, wanted)
-    record = verdict_of(scene, wanted, scores)
+    record = verdict_of(scene, wanted)
     record["settings"] = settings_of(assembly, positions)
     record["solved"] = solved_of(assembly, scene, wanted, positions)
-    record["measures"] = measures_of(scene, wanted, scores)
+    record["measures"] = measures_of(scene, wanted)
     if curves:
         record["curves"] = curves_of(scene)
     return record

@@ -28,15 +28,13 @@ Nearness = tuple[int, float, int]
 class StaticLevel:
     """Suspension settings that pass: their numbers and weighted squares of misses, (n,) each.
 
-    ``refused_by`` counts the others by limit; ``nearest`` is the one of them that came furthest, by which
-    limit it was refused.
+    ``refused_by`` counts the others by limit; ``nearest`` is the one of them that came furthest.
     """
 
     numbers: Ints
     squares: Floats
     refused_by: dict[str, int]
     nearest: Nearness
-    ended_by: str | None
 
 
 class Families:

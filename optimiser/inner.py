@@ -61,9 +61,8 @@ NEAREST_LANES, NEAREST_SETTINGS = 16, 64
 class Sweep:
     """What sweeping a build for one duty found.
 
-    ``kept`` are the numbers of the best settings with their merits, best first; ``best`` is the best one's
-    positions and ``merit`` its merit, None where nothing holds every limit. Then ``nearest`` is the setting
-    that came furthest through the tests with the least shortfall, and ``ended_by`` what refused it;
+    ``kept`` are merit and positions of the best settings, best first. Where nothing holds every limit
+    ``nearest`` is the setting that came furthest through the tests with the least shortfall, and
     ``ruled_out`` says so where a bound dropped the whole build.
     ``refused_by`` counts what each limit refused before the best known merit ruled anything out.
     ``lanes`` counts what was solved at each level.
@@ -71,13 +70,20 @@ class Sweep:
 
     settings: int
     kept: list[tuple[float, tuple[int, ...]]] = field(default_factory=list)
-    best: tuple[int, ...] | None = None
-    merit: float | None = None
     nearest: tuple[int, ...] | None = None
-    ended_by: str | None = None
     ruled_out: str | None = None
     refused_by: dict[str, int] = field(default_factory=dict)
     lanes: dict[str, int] = field(default_factory=dict)
+
+    @property
+    def best(self) -> tuple[int, ...] | None:
+        """Positions of the best setting; None where nothing holds every limit."""
+        return self.kept[0][1] if self.kept else None
+
+    @property
+    def merit(self) -> float | None:
+        """Merit of the best setting."""
+        return self.kept[0][0] if self.kept else None
 
 
 class _Kind(Enum):
@@ -225,7 +231,7 @@ class _Sweeper:
         step, short, number = level.nearest
         if number >= 0:
             number = int(self._setting_numbers(np.array([number]))[0])
-        self.nearest_key, self.found.ended_by = (step, short, number), level.ended_by
+        self.nearest_key = step, short, number
         return level
 
     def _setting_numbers(self, numbers: Ints) -> Ints:
@@ -247,7 +253,6 @@ class _Sweeper:
             np.concatenate([squares for _, squares in passed]),
             refused,
             self.nearest_key,
-            self.found.ended_by,
         )
 
     def _outers(self, level: StaticLevel) -> Iterator[_Outers]:
@@ -255,10 +260,8 @@ class _Sweeper:
         for low in range(0, level.numbers.size, OUTER_LANES):
             cut = slice(low, low + OUTER_LANES)
             lanes, poses = self._outer_lanes(level.numbers[cut])
-            lanes.index, lanes.squares = (
-                self._setting_numbers(lanes.index),
-                level.squares[cut].copy(),
-            )
+            lanes.index = self._setting_numbers(lanes.index)
+            lanes.squares = level.squares[cut].copy()
             # what is the build's own is alike in all of them
             lanes = self._test(lanes, self.plan.own)
             if lanes.index.size:
@@ -350,10 +353,7 @@ class _Sweeper:
             lanes = self._lanes(outers, some)
             tested = self._test(lanes, self.plan.travel)
             if tested.index.size:
-                at = np.searchsorted(
-                    lanes.index, tested.index, sorter=(by := np.argsort(lanes.index))
-                )
-                kept = some.take(by[at])
+                kept = some.take(np.flatnonzero(np.isin(lanes.index, tested.index)))
                 kept.squares = tested.squares
                 passed.append(kept)
         return passed
@@ -476,7 +476,6 @@ class _Sweeper:
         key = (step.number, float(away[worst]), int(lanes.index[worst]))
         if key[0] > self.nearest_key[0] or key[1:] < self.nearest_key[1:]:
             self.nearest_key = key
-            self.found.ended_by = label
 
     def _note_screened(self, refused: Ints) -> None:
         if self.merits.size:
@@ -507,10 +506,7 @@ class _Sweeper:
             (float(merit), self.levels.positions_of(int(number)))
             for merit, number in zip(self.merits, self.numbers, strict=True)
         ]
-        if found.kept:
-            found.merit, found.best = found.kept[0]
-            found.ended_by = None
-        elif self.nearest_key[2] >= 0:
+        if not found.kept and self.nearest_key[2] >= 0:
             found.nearest = self.levels.positions_of(self.nearest_key[2])
 
 

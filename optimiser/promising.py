@@ -16,7 +16,7 @@ import numpy as np
 from kinematics.arrays import Floats, Ints
 from optimiser.looks import WORST, scout
 from optimiser.problem import Problem
-from optimiser.ranking import Row
+from optimiser.ranking import Row, lack_of
 
 # Builds looked at before the first is searched.
 FIRST_LOOKS = 16
@@ -194,5 +194,4 @@ def _worth(row: Row, duty: str) -> float:
     result = row["duties"][duty]
     if result["feasible"]:
         return log1p(float(result["merit"]))
-    lacks = sum(result["shortfalls"].values()) if result["shortfalls"] else MOST_LACK
-    return log1p(10.0 + min(MOST_LACK, float(lacks)))
+    return log1p(10.0 + min(MOST_LACK, lack_of(result)))

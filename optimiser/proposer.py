@@ -41,20 +41,6 @@ class Proposer(Protocol):
         """A build's result."""
 
 
-class InOrder:
-    """Every build once, in a given order."""
-
-    def __init__(self, order: Iterable[int]) -> None:
-        self._left = iter(list(order))
-
-    def next(self) -> int | None:
-        """The next build in order."""
-        return next(self._left, None)
-
-    def tell(self, row: Row) -> None:
-        """Nothing is learned: the order stands."""
-
-
 # Value (least is best), duties not served, build: all that a study is told of a row.
 Lesson = tuple[float, int, int]
 

@@ -34,11 +34,12 @@ def merit(row: Row) -> float | None:
 
 def lack(row: Row) -> float:
     """Sum of what the limits of unserved duties lack at their nearest setting, in the measures' scales."""
-    total = 0.0
-    for duty in row["duties"].values():
-        if not duty["feasible"]:
-            total += sum(duty["shortfalls"].values()) if duty["shortfalls"] else 1e6
-    return total
+    return sum(lack_of(duty) for duty in row["duties"].values() if not duty["feasible"])
+
+
+def lack_of(duty: dict[str, Any]) -> float:
+    """The same of one unserved duty; far more than any where it has no setting to tell it by."""
+    return float(sum(duty["shortfalls"].values())) if duty["shortfalls"] else 1e6
 
 
 def key(row: Row) -> Key:

@@ -84,8 +84,7 @@ def make_executor(problem: Problem, workers: int) -> Executor:
         workers,
         mp_context=multiprocessing.get_context("spawn"),
         initializer=start_worker,
-        # without what the problem has worked out for itself meanwhile
-        initargs=(Problem(problem.goals, problem.car, problem.parts),),
+        initargs=(problem,),
     )
 
 

@@ -30,9 +30,10 @@ from optimiser.builds import search_build
 from optimiser.looks import scout
 from optimiser.problem import Problem
 from optimiser.promising import Promising
-from optimiser.proposer import InOrder, Led, Proposer
+from optimiser.proposer import Led, Proposer
 from optimiser.ranking import Row, merit
 from tests.benchmarks import made
+from tests.search.orders import InOrder
 
 EXAMPLE = "example"
 # Many builds of few settings each: more than can be looked at one by one before the first is searched.

@@ -10,9 +10,10 @@ from optimiser.builds import search_build
 from optimiser.looks import scout
 from optimiser.problem import Problem
 from optimiser.promising import Promising
-from optimiser.proposer import InOrder, Led, Proposer
+from optimiser.proposer import Led, Proposer
 from optimiser.ranking import Row, rank
 from tests.search.catalogues import random_problem
+from tests.search.orders import InOrder
 from tests.search.test_space import problem_of
 
 

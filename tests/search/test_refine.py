@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from goals.parts import Parts
-from goals.verdicts import total_weight
+from optimiser.assembly import sides_of
 from optimiser.builds import search_build
 from optimiser.detail import with_curves
 from optimiser.evaluate import stopped
@@ -17,6 +17,7 @@ from optimiser.problem import Problem
 from optimiser.refine import refine
 from tests.cars import CARS, Car
 from tests.search.catalogues import random_problem
+from tests.search.test_sweep import merits_of
 from tests.wishbones import WISHBONES
 
 FINE = 0.5
@@ -50,8 +51,8 @@ def best_in_reach(problem: Problem, duty: str, best: tuple[int, ...]) -> float:
         steps = np.arange(-adjuster.step, adjuster.step + 0.5 * FINE, FINE) + here
         values.append([float(v) for v in steps if low - 1e-9 <= v <= high + 1e-9])
     fine = np.array(list(product(*values)))
-    scene = assembly.scene(np.array([best]))
-    channels = {side: assembly.channels(side, np.repeat([best], len(fine), axis=0)) for side in scene.sides()}  # type: ignore[arg-type]  # fmt: skip
+    everywhere = np.repeat([best], len(fine), axis=0)
+    channels = {side: assembly.channels(side, everywhere) for side in sides_of(problem.car)}
     for column, (dimension, position) in enumerate(zip(assembly.dimensions, best, strict=True)):
         if dimension.kind != "adjuster":
             continue
@@ -61,30 +62,10 @@ def best_in_reach(problem: Problem, duty: str, best: tuple[int, ...]) -> float:
             unit = np.array(direction) / np.linalg.norm(direction)
             channel = "arm_ball_joint" if name == "ball_joint" else str(name.value)
             channel = "arm_upper_ball_joint" if channel == "upper_ball_joint" else channel
-            for side in channels:
-                channels[side][channel] = channels[side][channel] + unit[:, None] * moved
-    lanes = _scene(assembly, channels)
-    lanes = stopped(lanes, wanted)
-    squares, holds = np.zeros(len(fine)), np.ones(len(fine), dtype=bool)
-    for demand in wanted:
-        figures = demand.figures(lanes)
-        if demand.is_limit:
-            holds &= demand.shortfall(figures) <= 0.0
-        else:
-            squares += demand.weight * demand.miss(figures) ** 2
-    return float(np.sqrt(squares[holds].min() / total_weight(wanted)))
-
-
-def _scene(assembly, channels):  # type: ignore[no-untyped-def]
-    from kinematics.channels import Channels
-    from kinematics.corner import pack, set_toe
-
-    columns = {side: pack(assembly.corners_of(side, c)) for side, c in channels.items()}
-    for packed in columns.values():
-        set_toe(packed, assembly.toe)
-    return assembly.scene_of(
-        columns, Channels.plain(channels, next(iter(columns.values())).shape[1])
-    )
+            for named in channels.values():
+                named[channel] = named[channel] + unit[:, None] * moved
+    scene, _ = assembly.posed_of(channels, len(fine))
+    return float(merits_of(stopped(scene, wanted), wanted).min())
 
 
 @pytest.mark.parametrize(("seed", "cars"), SEEDS, ids=str)

@@ -68,21 +68,23 @@ def plain(problem: Problem, number: int, duty: str, stops: Stops) -> Found:
     everything = np.array(
         list(product(*(range(d.size) for d in assembly.dimensions))), dtype=np.int64
     )
-    scene = assembly.scene(everything)
-    scene = stops(scene, wanted)
-    squares = np.zeros(len(everything))
-    holds = np.ones(len(everything), dtype=bool)
+    merits = merits_of(stops(assembly.scene(everything), wanted), wanted)
+    feasible = np.flatnonzero(merits < np.inf)
+    # merits closer than the project's grain are the same to it: rounding noise decides nothing
+    order = feasible[np.lexsort((feasible, np.round(merits[feasible] / 1e-9)))]
+    return [(float(merits[i]), tuple(int(p) for p in everything[i])) for i in order]
+
+
+def merits_of(scene: Scene, wanted: list[Demand]) -> Floats:
+    """Merit of every lane with a stop, infinite where a limit does not hold, (n,)."""
+    squares, holds = np.zeros(scene.lanes), np.ones(scene.lanes, dtype=bool)
     for demand in wanted:
         figures = demand.figures(scene)
         if demand.is_limit:
             holds &= demand.shortfall(figures) <= 0.0
         else:
             squares += demand.weight * demand.miss(figures) ** 2
-    feasible = np.flatnonzero(holds)
-    merits = np.sqrt(squares[feasible] / total_weight(wanted))
-    # merits closer than the project's grain are the same to it: rounding noise decides nothing
-    order = np.lexsort((feasible, np.round(merits / 1e-9)))
-    return [(float(merits[i]), tuple(int(p) for p in everything[feasible[i]])) for i in order]
+    return np.where(holds, np.sqrt(squares / total_weight(wanted)), np.inf)
 
 
 def walked(scene: Scene, wanted: list[Demand]) -> Scene:
