@@ -233,6 +233,9 @@ class GoalsFile(Strict):
         Annotated[str, Tag(PLAIN)] | Annotated[Parts, Tag(MAPPING)], plain_or_mapping()
     ]
     """Path of the parts file, from the folder of this file; or the parts themselves."""
+    readings: str | None = None
+    """Path of readings of the car as it stands, from the folder of this file, YAML or CSV; the car
+    file is held against them."""
     tolerances: Tolerances = Tolerances()
     """How well the car is measured and set."""
     duties: Annotated[dict[Identifier, Duty], AfterValidator(_some)]

@@ -1,4 +1,4 @@
-"""From paths to validated models: the goals file and the car and parts files that it names.
+"""From paths to validated models: the goals file and the car, parts and readings files that it names.
 
 ``load_goals`` and ``load_saved`` end in one of two ways: a ``Loaded``, or one ``InputError`` that
 holds every fault of every file.
@@ -28,11 +28,15 @@ from goals.fitting import check_fit
 from goals.geometry import car_notices, check_car
 from goals.obstacles import check_obstacles
 from goals.parts import Parts
+from goals.readings import Readings, check_readings
+from goals.readings_csv import read_table
 from goals.section import Section
 
 Model = TypeVar("Model", bound=BaseModel)
 
 GOALS, CAR, PARTS = "goals.yaml", "car.yaml", "parts.yaml"
+# Readings keep their form in a run folder.
+READINGS, READINGS_TABLE, TABLE = "readings.yaml", "readings.csv", ".csv"
 
 
 @dataclass(frozen=True)
@@ -41,7 +45,7 @@ class Loaded:
 
     ``files`` is the name in a run folder → the exact bytes that were read; car.yaml and parts.yaml
     are in it only when the goals file gives them as paths. ``notices`` are no faults, but worth
-    telling the user.
+    telling the user. ``readings`` are those that the goals file names.
     """
 
     goals: GoalsFile
@@ -49,6 +53,7 @@ class Loaded:
     parts: Parts
     files: dict[str, bytes]
     notices: list[str]
+    readings: Readings | None = None
 
 
 @dataclass
@@ -70,7 +75,8 @@ class _Reader:
             self.faults.append(asked.fault(*words) if asked else Fault(str(path), 0, 0, *words))
             return None
         self.files[name] = raw
-        document = read_document(str(path), raw)
+        is_table = path.suffix.lower() == TABLE
+        document = (read_table if is_table else read_document)(str(path), raw)
         self.faults += document.faults
         return Section(document) if document.readable else None
 
@@ -92,6 +98,11 @@ class _Reader:
             self.faults += explain(model, section, error)
             return None
 
+    def readings(self, section: Section, car: Section | None) -> Readings | None:
+        """Validated readings that fit the car, or None with their faults noted."""
+        self.faults += islice(check_readings(section, car), MAX_FAULTS + 1)
+        return self.model(Readings, section)
+
 
 NOTHING = Document("", readable=False)
 
@@ -102,32 +113,79 @@ def load_goals(path: Path) -> Loaded:
     Raises ``InputError`` with every fault of all files: unreadable, not YAML, not of the contract,
     not fitting each other, or not a car.
     """
-    return _load(path, lambda written: path.parent / written, lambda written: path.parent / written)
+
+    def beside(written: str) -> Path:
+        return path.parent / written
+
+    return _load(path, beside, beside, beside)
 
 
 def load_saved(folder: Path) -> Loaded:
-    """Read a run's own copies, goals.yaml and what it needs of car.yaml and parts.yaml.
+    """Read a run's own copies, goals.yaml and what it needs of car.yaml, parts.yaml and readings.
 
     The copies keep the paths of the original goals file, so those are not followed. Raises
     ``InputError`` as ``load_goals`` does.
     """
-    return _load(folder / GOALS, lambda written: folder / CAR, lambda written: folder / PARTS)
+    return _load(
+        folder / GOALS,
+        lambda written: folder / CAR,
+        lambda written: folder / PARTS,
+        lambda written: folder / _readings_name(written),
+    )
 
 
-def _load(path: Path, car_at: Callable[[str], Path], parts_at: Callable[[str], Path]) -> Loaded:
+def load_readings(path: Path, car: Section | None = None) -> tuple[Readings, bytes]:
+    """Read a readings file by itself, YAML or CSV by its ending, and the bytes that it had.
+
+    ``car`` is the car's plain data, which the readings must fit. Raises ``InputError`` as ``load_goals``.
+    """
+    reader = _Reader({}, [])
+    section = reader.document(READINGS, path, None)
+    readings = None if section is None else reader.readings(section, car)
+    if readings is None or reader.faults:
+        raise InputError(_in_order(reader.faults))
+    return readings, reader.files[READINGS]
+
+
+def car_section(car: Car) -> Section:
+    """A car that was read already as plain data to hold other files against."""
+    return Section(Document("", car.model_dump(mode="json")))
+
+
+def _readings_name(written: str) -> str:
+    """What readings are called in a run folder."""
+    return READINGS_TABLE if Path(written).suffix.lower() == TABLE else READINGS
+
+
+Locate = Callable[[str], Path]
+
+
+def _load(path: Path, car_at: Locate, parts_at: Locate, readings_at: Locate) -> Loaded:
     reader = _Reader({}, [])
     written = reader.document(GOALS, path, None)
     if written is None:
         raise InputError(_in_order(reader.faults))
-    car_section = reader.part(written, "car", CAR, car_at)
+    car_part = reader.part(written, "car", CAR, car_at)
     parts_section = reader.part(written, "parts", PARTS, parts_at)
-    notices = _check(reader, written, car_section, parts_section)
+    notices = _check(reader, written, car_part, parts_section)
     goals = reader.model(GoalsFile, written)
-    car = _inner(reader, Car, car_section, goals and goals.car)
+    car = _inner(reader, Car, car_part, goals and goals.car)
     parts = _inner(reader, Parts, parts_section, goals and goals.parts)
+    readings = _named_readings(reader, written, car_part, readings_at)
     if reader.faults or goals is None or car is None or parts is None:
         raise InputError(_in_order(reader.faults))
-    return Loaded(goals, car, parts, reader.files, notices)
+    return Loaded(goals, car, parts, reader.files, notices, readings)
+
+
+def _named_readings(
+    reader: _Reader, goals: Section, car: Section, locate: Locate
+) -> Readings | None:
+    """The readings that the goals file names; None without, or with faults noted."""
+    asked = goals.down("readings")
+    if not isinstance(asked.data, str):
+        return None
+    section = reader.document(_readings_name(asked.data), locate(asked.data), asked)
+    return None if section is None else reader.readings(section, car)
 
 
 def _inner(reader: _Reader, model: type[Model], section: Section, within: object) -> Model | None:

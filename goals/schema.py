@@ -1,4 +1,4 @@
-"""JSON Schemas of the three files, for editors that complete, check and explain while one types."""
+"""JSON Schemas of the files, for editors that complete, check and explain while one types."""
 
 from __future__ import annotations
 
@@ -21,6 +21,7 @@ from goals.base import (
 from goals.car import Car
 from goals.duties import GoalsFile
 from goals.parts import Parts
+from goals.readings import Readings
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
@@ -28,6 +29,7 @@ _FILES: Mapping[str, tuple[type[BaseModel], str]] = {
     "goals": (GoalsFile, "shimwright goals file"),
     "car": (Car, "shimwright car file"),
     "parts": (Parts, "shimwright parts file"),
+    "readings": (Readings, "shimwright readings file"),
 }
 
 # Forms that come up everywhere are defined once under this name, and referred to.
@@ -43,7 +45,7 @@ _SHARED: Mapping[str, Any] = {
 }
 
 
-def json_schema(what: Literal["goals", "car", "parts"]) -> dict[str, Any]:
+def json_schema(what: Literal["goals", "car", "parts", "readings"]) -> dict[str, Any]:
     """The JSON Schema (draft 2020-12) of one kind of file, as plain data ready for ``json.dumps``.
 
     In the goals schema the keys of limits and targets are the measures of the catalogue. Raises
