@@ -148,6 +148,46 @@ def read_document(file: str, raw: bytes) -> Document:
         return Document(file, faults=(fault,), readable=False)
 
 
+@dataclass(frozen=True)
+class Span:
+    """Where a value is written: from one letter of the text to another, both counted from 0.
+
+    ``flow`` is whether it is a mapping or list in brackets.
+    """
+
+    start: int
+    end: int
+    flow: bool = False
+
+
+def spans(raw: bytes) -> dict[Path, Span]:
+    """Where every value of a sound file is written, in the text without a byte order mark.
+
+    What an alias stands for is left out, with what is below it: its letters are another value's.
+    """
+    found: dict[Path, Span] = {}
+    seen: set[int] = set()
+
+    def walk(node: Any, path: Path) -> None:
+        if id(node) in seen:
+            return
+        seen.add(id(node))
+        flow = bool(getattr(node, "flow_style", False))
+        found[path] = Span(node.start_mark.index, node.end_mark.index, flow)
+        if isinstance(node, yaml.MappingNode):
+            for key, value in node.value:
+                if isinstance(key, yaml.ScalarNode):
+                    walk(value, (*path, key.value))
+        elif isinstance(node, yaml.SequenceNode):
+            for at, each in enumerate(node.value):
+                walk(each, (*path, str(at)))
+
+    node = _Composer(raw.decode("utf-8-sig")).get_single_node()
+    if node is not None:
+        walk(node, ())
+    return found
+
+
 def _unreadable(file: str, line: int, column: int, found: str, expected: str) -> Document:
     return Document(file, faults=(Fault(file, line, column, found, expected),), readable=False)
 
