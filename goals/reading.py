@@ -63,7 +63,13 @@ class _Reader:
     files: dict[str, bytes]
     faults: list[Fault]
 
-    def document(self, name: str, path: Path, asked: Section | None) -> Section | None:
+    def document(
+        self,
+        name: str,
+        path: Path,
+        asked: Section | None,
+        read: Callable[[str, bytes], Document] = read_document,
+    ) -> Section | None:
         """The whole of a file, or None when there is nothing to go on with.
 
         A file that cannot be read is a fault at the place that asks for it.
@@ -75,8 +81,7 @@ class _Reader:
             self.faults.append(asked.fault(*words) if asked else Fault(str(path), 0, 0, *words))
             return None
         self.files[name] = raw
-        is_table = path.suffix.lower() == TABLE
-        document = (read_table if is_table else read_document)(str(path), raw)
+        document = read(str(path), raw)
         self.faults += document.faults
         return Section(document) if document.readable else None
 
@@ -140,7 +145,7 @@ def load_readings(path: Path, car: Section | None = None) -> tuple[Readings, byt
     ``car`` is the car's plain data, which the readings must fit. Raises ``InputError`` as ``load_goals``.
     """
     reader = _Reader({}, [])
-    section = reader.document(READINGS, path, None)
+    section = reader.document(READINGS, path, None, _form(path))
     readings = None if section is None else reader.readings(section, car)
     if readings is None or reader.faults:
         raise InputError(_in_order(reader.faults))
@@ -150,6 +155,11 @@ def load_readings(path: Path, car: Section | None = None) -> tuple[Readings, byt
 def car_section(car: Car) -> Section:
     """A car that was read already as plain data to hold other files against."""
     return Section(Document("", car.model_dump(mode="json")))
+
+
+def _form(path: Path) -> Callable[[str, bytes], Document]:
+    """How a readings file is read: a table by its ending, else YAML."""
+    return read_table if path.suffix.lower() == TABLE else read_document
 
 
 def _readings_name(written: str) -> str:
@@ -184,7 +194,8 @@ def _named_readings(
     asked = goals.down("readings")
     if not isinstance(asked.data, str):
         return None
-    section = reader.document(_readings_name(asked.data), locate(asked.data), asked)
+    path = locate(asked.data)
+    section = reader.document(_readings_name(asked.data), path, asked, _form(path))
     return None if section is None else reader.readings(section, car)
 
 

@@ -10,6 +10,7 @@ from rich.text import Text
 from optimiser.curves import print_toe
 from optimiser.figures import Column, asks_of, print_figures
 from optimiser.layout import beside, chunks, new_table, room
+from optimiser.notice import print_model_notice
 from optimiser.problem import Problem
 from optimiser.wording import (
     bounds_of,
@@ -41,6 +42,7 @@ def print_check(console: Console, document: Record, problem: Problem | None = No
             f"{counted(space['builds'], 'build')}, {counted(space['combinations'], 'combination')}"
         )
         console.print(Text(f"{parts} of parts and settings to search"))
+        print_model_notice(console, document.get("model_check"))
         for duty, record in duties.items():
             console.print()
             _print_verdict(console, duty, record)

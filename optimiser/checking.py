@@ -9,6 +9,7 @@ from kinematics.arrays import Ints
 from kinematics.scene import DutyFrame
 from optimiser.assembly import Assembly, as_measured, overtravel
 from optimiser.evaluate import Record, curves_of, measures_of, solved_of, stopped, verdict_of
+from optimiser.model_check import model_check
 from optimiser.problem import Problem
 from optimiser.space import Dimension
 
@@ -28,6 +29,7 @@ def check_document(problem: Problem) -> Record:
         "space": {"builds": space.builds, "combinations": space.all_combinations},
         "as_measured": {"measures": measures_of(scene, []), "curves": curves_of(scene)},
         "duties": {duty: _today(problem, duty) for duty in problem.duties},
+        "model_check": model_check(problem.goals, problem.car, problem.readings),
     }
 
 

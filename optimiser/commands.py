@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from optimiser.runs import Run
 
 NOTHING_FEASIBLE = 1
+NOT_REPRODUCED = 1
+LOOK_AGAIN = 1
 
 app = typer.Typer(
     add_completion=True,
@@ -34,6 +36,9 @@ app = typer.Typer(
 )
 
 GoalsFile = Annotated[Path, typer.Argument(help="The goals file.", show_default=False)]
+ReadingsFile = Annotated[
+    Path, typer.Argument(help="The readings file, YAML or CSV.", show_default=False)
+]
 RunName = Annotated[str, typer.Argument(help="A run's name, or its folder.", show_default=False)]
 Place = Annotated[int, typer.Argument(help="Place in the ranking, from 1.", min=1)]
 Runs = Annotated[Path, typer.Option("--runs", help="Where runs are kept.")]
@@ -64,6 +69,11 @@ class What(StrEnum):
     GOALS = "goals"
     CAR = "car"
     PARTS = "parts"
+    READINGS = "readings"
+
+
+# What every example has; readings are one's own.
+LAID_DOWN = (What.GOALS, What.CAR, What.PARTS)
 
 
 class Suspension(StrEnum):
@@ -121,7 +131,7 @@ def _load(goals: Path) -> tuple[Problem, Any]:
     loaded = load_goals(goals)
     for notice in loaded.notices:
         _say(notice)
-    problem = Problem(loaded.goals, loaded.car, loaded.parts)
+    problem = Problem(loaded.goals, loaded.car, loaded.parts, loaded.readings)
     # what the space refuses is the files' fault, and is better told before a run folder is made
     _ = problem.space.builds
     return problem, loaded
@@ -152,7 +162,7 @@ def demo(
         access = _access(cluster, cluster_ca, cluster_cert, cluster_key)
         folder = runs / "demo-inputs"
         folder.mkdir(parents=True, exist_ok=True)
-        for kind in What:
+        for kind in LAID_DOWN:
             # beside the files, where their first line tells editors to look
             document = json.dumps(json_schema(kind.value), indent=2) + "\n"
             write_file(folder / f"{kind}.schema.json", document)
@@ -282,6 +292,8 @@ def _search(
     with _joined(access, problem) as executor:
         run = Run.create(runs, name or fresh_name(runs, loaded.goals.name or goals.stem), loaded)
         _say(f"run {run.folder}")
+        # a night's search on a model that fails its own car is better not begun
+        _say(run.model_check["words"])
         _go(run, problem, as_json, executor)
 
 
@@ -391,7 +403,55 @@ def sheet(
 
 
 @app.command()
-def schema(what: Annotated[What, typer.Argument(help="goals, car or parts.")]) -> None:
+def fit(goals: GoalsFile, readings: ReadingsFile, as_json: AsJson = False) -> None:
+    """Fit the measured hard points to readings of the car as it stands.
+
+    Tells whether the model reproduces the car, where the tape may have slipped and what to read next, and
+    writes the fitted car beside the old one. Exit code 0: it reproduces its car; 1: it does not.
+    """
+    with _plain_errors():
+        from optimiser.fitting_run import run_fit
+
+        problem, loaded = _load(goals)
+        document = run_fit(problem, loaded, goals, readings, _say)
+        from optimiser.fit_table import print_fit
+
+        _print(document, as_json, lambda console: print_fit(console, document))
+        if not document["reproduces"]:
+            raise typer.Exit(NOT_REPRODUCED)
+
+
+@app.command()
+def setdown(
+    run: RunName,
+    place: Place,
+    readings: ReadingsFile,
+    duty: Annotated[
+        str | None, typer.Option("--duty", help="Which duty the car was set to.")
+    ] = None,
+    runs: Runs = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """Hold readings of a built candidate against what its sheet expects.
+
+    Each passes or asks for another look, with what would correct it. Exit code 0: all pass; 1: look again.
+    """
+    with _plain_errors():
+        from optimiser.runs import Run
+        from optimiser.setdown_run import set_down
+        from optimiser.setdown_table import print_setdown
+
+        found = Run.find(runs, run)
+        problem = found.load()
+        row = _row(found, problem, place)
+        document = set_down(found, problem, row, place, readings, duty)
+        _print(document, as_json, lambda console: print_setdown(console, document))
+        if not document["passes"]:
+            raise typer.Exit(LOOK_AGAIN)
+
+
+@app.command()
+def schema(what: Annotated[What, typer.Argument(help="goals, car, parts or readings.")]) -> None:
     """Print the JSON Schema of a kind of file."""
     from goals.schema import json_schema
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from optimiser.evaluate import candidate
+from optimiser.evaluate import candidate as judged
 from optimiser.problem import Problem
 from optimiser.ranking import Row
 from optimiser.refine import as_set
@@ -23,14 +23,15 @@ def with_curves(problem: Problem, row: Row) -> Row:
             continue
         wanted = problem.demands(assembly, duty)
         assembly, positions = as_set(assembly, record)
-        full = candidate(assembly, wanted, positions, curves=True)
+        full = judged(assembly, wanted, positions, curves=True)
         duties[duty] = {**record, "curves": full["curves"]}
     return {**row, "duties": duties}
 
 
 def show_document(run: Run, problem: Problem, row: Row, place: int) -> dict[str, Any]:
     """What ``show --json`` prints."""
-    return {"run": run.name, **candidate_document(place, with_curves(problem, row))}
+    candidate = candidate_document(place, with_curves(problem, row))
+    return {"run": run.name, **candidate, "model_check": run.model_check}
 
 
 def write_sheets(run: Run, problem: Problem, row: Row, place: int) -> tuple[str, list[str]]:
@@ -45,6 +46,7 @@ def write_sheets(run: Run, problem: Problem, row: Row, place: int) -> tuple[str,
             inputs=state["inputs"],
             version=state["version"],
             markdown=suffix == "md",
+            model_check=run.model_check,
         )
         for suffix in ("txt", "md")
     }

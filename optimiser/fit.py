@@ -15,7 +15,7 @@ from functools import cached_property
 
 import numpy as np
 from scipy.optimize import least_squares
-from scipy.stats import chi2, norm
+from scipy.special import chdtrc, ndtri
 
 from kinematics.arrays import Bools, Floats, Ints
 from optimiser.point_space import PointSpace
@@ -24,7 +24,7 @@ from optimiser.reading_list import Reading
 
 STEP = 0.05  # of a coordinate for a difference quotient, mm or tenths of deg
 SURE = 0.01  # chance at which a sound car is called unsound
-NINETY = float(norm.ppf(0.95))  # ± this many standard deviations hold nine in ten
+NINETY = float(ndtri(0.95))  # ± this many standard deviations hold nine in ten
 FAR = 3.0
 OUT_OF_REACH = (
     1e3  # residual of a state that a trial geometry does not reach, in standard deviations
@@ -38,7 +38,7 @@ def far(count: int, chance: float = SURE, least: float = FAR) -> float:
     """
     if count < 1:
         return least
-    return max(least, float(norm.isf(chance / (2.0 * count))))
+    return max(least, float(-ndtri(chance / (2.0 * count))))
 
 
 @dataclass(frozen=True)
@@ -127,7 +127,7 @@ class Fit:
     @property
     def chance(self) -> float:
         """How often a sound model with the errors as told would do worse than this."""
-        return float(chi2.sf(self.chi_square, self.count)) if self.count else 1.0
+        return float(chdtrc(self.count, self.chi_square)) if self.count else 1.0
 
     @property
     def deviation(self) -> Floats:
@@ -206,7 +206,7 @@ class Held:
     @property
     def chance(self) -> float:
         """How often a sound car file with the errors as told would do worse than this."""
-        return float(chi2.sf(self.chi_square, self.residual.size)) if self.residual.size else 1.0
+        return float(chdtrc(self.residual.size, self.chi_square)) if self.residual.size else 1.0
 
     @property
     def beyond(self) -> Floats:

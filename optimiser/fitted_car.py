@@ -17,7 +17,7 @@ import yaml
 
 from goals.document import Path as Place
 from goals.document import Span, read_document, spans
-from goals.reading import Loaded
+from goals.reading import CAR, GOALS, Loaded
 from optimiser.fit import Fit
 from optimiser.wording import clean, short
 
@@ -63,14 +63,14 @@ def write_fitted(loaded: Loaded, found: Fit, beside: Path, readings: Path, raw: 
         "else.\n"
     )
     text = _with_points(source, head, rounded(found))
-    return _put(beside, "car.yaml" if "car.yaml" not in loaded.files else beside.name, text)
+    return _put(beside, beside.name if CAR in loaded.files else CAR, text)
 
 
 def _source(loaded: Loaded) -> Source:
     """The car's own text: its file, or the part of the goals file where it stands."""
-    if "car.yaml" in loaded.files:
-        return _read(loaded.files["car.yaml"].decode("utf-8-sig"))
-    goals = loaded.files["goals.yaml"]
+    if CAR in loaded.files:
+        return _read(loaded.files[CAR].decode("utf-8-sig"))
+    goals = loaded.files[GOALS]
     text, found = goals.decode("utf-8-sig"), spans(goals).get(("car",))
     wanted = read_document("", goals).data["car"]
     if found is not None and not found.flow:

@@ -8,6 +8,7 @@ from functools import cached_property
 from goals.car import Car
 from goals.duties import GoalsFile
 from goals.parts import Parts
+from goals.readings import Readings
 from goals.verdicts import (
     Demand,
     bar_gates,
@@ -28,11 +29,15 @@ from optimiser.space import Build, Dimension, Space, duty_dimensions, make_space
 
 @dataclass(frozen=True)
 class Problem:
-    """What is searched: goals, car and parts, as read. Sent whole to every worker."""
+    """What is searched: goals, car and parts, as read. Sent whole to every worker.
+
+    ``readings`` of the car as it stands tell whether to believe the model; the search needs none.
+    """
 
     goals: GoalsFile
     car: Car
     parts: Parts
+    readings: Readings | None = None
 
     @cached_property
     def space(self) -> Space:
@@ -45,7 +50,7 @@ class Problem:
         return Families()
 
     def __getstate__(self) -> dict[str, object]:
-        """What a worker is sent: the inputs alone."""
+        """What a worker is sent: the inputs that a search needs, alone."""
         return {"goals": self.goals, "car": self.car, "parts": self.parts}
 
     @property

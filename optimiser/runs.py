@@ -24,6 +24,7 @@ from typing import Any
 from goals.reading import Loaded, load_saved
 from optimiser import VERSION
 from optimiser.ledger import Ledger
+from optimiser.model_check import model_check, not_held
 from optimiser.problem import Problem
 from optimiser.proposer import PROMISING
 from optimiser.ranking import Row, feasible, merit, rank
@@ -93,7 +94,7 @@ class Run:
             (folder / "inputs" / file).write_bytes(data)
         run = cls(folder)
         run.ledger.create()
-        problem = Problem(loaded.goals, loaded.car, loaded.parts)
+        problem = Problem(loaded.goals, loaded.car, loaded.parts, loaded.readings)
         state = {
             "format": FORMAT,
             "name": name,
@@ -104,6 +105,7 @@ class Run:
             "inputs": digest(loaded.files),
             "started": now(),
             "coverage": coverage(problem, 0, 0),
+            "model_check": model_check(loaded.goals, loaded.car, loaded.readings),
         }
         write_file(folder / "run.json", _json(state))
         return run
@@ -142,6 +144,12 @@ class Run:
         """How the run's builds are chosen: a word of :mod:`optimiser.proposer`."""
         return str(self.state().get("coverage", {}).get("order", PROMISING))
 
+    @property
+    def model_check(self) -> dict[str, Any]:
+        """Whether the model reproduces readings of its car, as found when the run began."""
+        found = self.state().get("model_check")
+        return found if isinstance(found, dict) else not_held()
+
     def update(self, **changes: Any) -> None:
         """Change entries of run.json."""
         write_file(self.folder / "run.json", _json({**self.state(), **changes, "updated": now()}))
@@ -179,7 +187,7 @@ class Run:
         loaded = load_saved(self.folder / "inputs")
         if digest(loaded.files) != self.state().get("inputs"):
             raise RunError(f"the inputs saved in {self.folder / 'inputs'} were changed")
-        return Problem(loaded.goals, loaded.car, loaded.parts)
+        return Problem(loaded.goals, loaded.car, loaded.parts, loaded.readings)
 
     def ranked(self, keep: int) -> list[Row]:
         """The ranking of what is finished so far."""
@@ -226,6 +234,7 @@ def ranking_document(run: Run, problem: Problem, rows: list[Row]) -> dict[str, A
         "run": run.name,
         "status": run.state()["status"],
         "coverage": coverage_now(run, problem),
+        "model_check": run.model_check,
         "candidates": [candidate_document(place, row) for place, row in enumerate(rows, 1)],
     }
 

@@ -6,10 +6,12 @@ Plain text for the wing and Markdown for the file, both from one list of blocks.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 from goals.parts import Station
 from optimiser.bench import DutyBench
 from optimiser.duty_sheet import duty_blocks
+from optimiser.notice import fails, model_notice
 from optimiser.paper import FILL, Block, Grid, Heading, Items, Loud, Words, as_markdown, as_text
 from optimiser.problem import Problem
 from optimiser.ranking import Row, feasible, merit
@@ -26,6 +28,8 @@ from optimiser.wording import (
     short,
     spoken,
 )
+
+Record = dict[str, Any]
 
 HASH_LENGTH = 10
 MOST_MARGINS = 3
@@ -88,6 +92,7 @@ def bench_sheet(
     inputs: dict[str, str],
     version: str,
     markdown: bool,
+    model_check: Record | None = None,
 ) -> str:
     """The bench sheet of one candidate.
 
@@ -99,6 +104,7 @@ def bench_sheet(
         inputs: file name → digest of the inputs.
         version: of the program that searched.
         markdown: set as Markdown, else as plain text of at most 80 columns.
+        model_check: whether the model reproduces readings of its car, where that is known.
     """
     build = problem.space.build(row["build"])
     benches = {
@@ -107,6 +113,7 @@ def bench_sheet(
     blocks = [
         *_head(problem, run_name, place, row, inputs, version),
         *_refusal(row, benches),
+        *_model(model_check),
         Heading("Read this first"),
         Words(FIRST),
         *_parts(problem, build, row),
@@ -143,6 +150,13 @@ def _head(
             ("inputs", hashes),
         ),
     )
+
+
+def _model(check: Record | None) -> Iterator[Block]:
+    words = model_notice(check)
+    if words:
+        words = f"{words[0].upper()}{words[1:]}."
+        yield Loud((words,)) if fails(check) else Words(words)
 
 
 def _refusal(row: Row, benches: dict[str, DutyBench]) -> Iterator[Block]:

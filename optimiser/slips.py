@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from kinematics.arrays import Floats
 from optimiser.fit import SURE, Fit, Model, fit
@@ -67,17 +67,19 @@ class Sight:
 
     def sees(self, size: float) -> Floats:
         """Which coordinates' slips of a size would be found at the chance of ``POWER``, (coordinates,)."""
-        return np.asarray(size / self.deviation >= threshold(self.deviation.size) + norm.ppf(POWER))
+        return np.asarray(
+            size / self.deviation >= threshold(self.deviation.size) + float(ndtri(POWER))
+        )
 
     @property
     def least(self) -> Floats:
         """The least slip of each coordinate that would be found so, (coordinates,)."""
-        return np.asarray(self.deviation * (threshold(self.deviation.size) + norm.ppf(POWER)))
+        return np.asarray(self.deviation * (threshold(self.deviation.size) + float(ndtri(POWER))))
 
 
 def threshold(tries: int) -> float:
     """Standard deviations that a slip must be off, with so many coordinates tried."""
-    return float(norm.isf(SURE / (2.0 * tries)))
+    return float(-ndtri(SURE / (2.0 * tries)))
 
 
 def sight(model: Model) -> Sight:

@@ -16,6 +16,7 @@ from optimiser.covered import coverage_lines
 from optimiser.curves import print_curves
 from optimiser.figures import Column, asks_of, print_figures
 from optimiser.layout import add_figures, beside, chunks, new_table, room
+from optimiser.notice import print_model_notice
 from optimiser.problem import Problem
 from optimiser.settings import (
     differ,
@@ -61,6 +62,7 @@ def print_rank(console: Console, document: Record, top: int = 20) -> None:
             say = "Nothing holds every limit; the nearest come first."
             console.print(Text(say, style="bold red"))
         _print_coverage(console, document)
+        print_model_notice(console, document.get("model_check"))
         if not candidates:
             console.print(Text("No build is finished yet."))
             return
@@ -182,6 +184,7 @@ def print_show(console: Console, problem: Problem, document: Record) -> None:
     build = problem.space.build(document["number"])
     with room(console):
         _print_head(console, problem, document)
+        print_model_notice(console, document.get("model_check"))
         _print_parts(console, problem, document)
         _print_settings(console, problem, document)
         shown = [duty for duty, record in duties.items() if "measures" in record]

@@ -1,0 +1,222 @@
+"""Which adjuster of a build would correct readings that are off on the set-down, by how much, at what cost.
+
+Each real position of a setting is tried on the model, the tie rod set back to the duty's toe, and each whole
+flat of the tie rod. A position takes the readings by the change that the model tells of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from goals.verdicts import Demand
+from kinematics.arrays import Floats
+from kinematics.rows import ROD_LENGTH
+from kinematics.scene import Scene, Side
+from optimiser import reading_list as kinds
+from optimiser.bench import flat_of
+from optimiser.evaluate import stopped, verdict_of
+from optimiser.reading_list import Reading
+from optimiser.setdown import SetDown, row_of
+from optimiser.space import Dimension
+
+Record = dict[str, Any]
+
+MOST_STEPS = 40  # of a setting that are tried each way
+MOST_FLATS = 36  # six turns
+LENGTH_STEP = 0.1  # of a rod whose thread no one tells, mm
+WORTH = 0.7  # of the readings' misses that may be left for a correction to be worth telling
+TOLD = 0.25  # change of a figure that is told, in the difference that a builder notices
+MOST_CHANGES, MOST_CORRECTIONS = 3, 3
+BY_ROD = (kinds.TOE, kinds.TOE_CHANGE, kinds.DIALS)
+
+
+@dataclass(frozen=True)
+class Correction:
+    """A setting to change: from where to where, and what is then left of the readings' misses.
+
+    ``left`` is the root mean square of what is left over that before; ``passes`` whether every reading of the
+    group is then inside its bound. ``changes`` are figures that change (label, unit, from, to), ``breaks``
+    limits that the model then no longer holds.
+    """
+
+    station: str
+    setting: str
+    side: str
+    start: float | str
+    end: float | str
+    left: float
+    passes: bool
+    changes: tuple[tuple[str, str, float, float], ...]
+    breaks: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Group:
+    """Readings of one kind and wheel that do not all pass, with corrections, the best first."""
+
+    kind: str
+    side: Side
+    members: tuple[int, ...]
+    look_again: int
+    corrections: tuple[Correction, ...]
+
+
+def groups(down: SetDown) -> list[Group]:
+    """The groups of a set-down in which a reading asks for another look."""
+    found = []
+    keys = dict.fromkeys((r.kind, r.side) for r in down.every)
+    for kind, side in keys:
+        members = tuple(
+            at
+            for at, r in enumerate(down.every)
+            if (r.kind, r.side) == (kind, side) and np.isfinite(down.difference[at])
+        )
+        off = sum(not down.passes[at] for at in members)
+        if off:
+            best = sorted(_corrections(down, kind, side, members), key=lambda c: c.left)
+            # a limit is a gate: what breaks one is not proposed
+            sound = [c for c in best if not c.breaks]
+            found.append(Group(kind, side, members, off, tuple(sound[:MOST_CORRECTIONS])))
+    return found
+
+
+def _corrections(
+    down: SetDown, kind: str, side: Side, members: tuple[int, ...]
+) -> Iterator[Correction]:
+    bench = down.bench
+    assert bench.assembly is not None
+    if kind in BY_ROD:
+        yield from _by_rod(down, side, members)
+    if kind in (kinds.TOE, kinds.ROD):
+        return  # with any other setting the tie rod is set back to the same toe
+    where = "both sides" if kind == kinds.PLATES else f"{side} side"
+    for at, dim in enumerate(bench.assembly.dimensions):
+        if dim.size > 1:
+            yield from _by_setting(down, at, dim, where, members)
+
+
+def _by_setting(
+    down: SetDown, at: int, dim: Dimension, where: str, members: tuple[int, ...]
+) -> Iterator[Correction]:
+    """The position of one setting that leaves least of the misses, where it is worth telling."""
+    assembly = down.bench.assembly
+    assert assembly is not None
+    here = down.bench.positions[at]
+    tried = np.arange(max(0, here - MOST_STEPS), min(dim.size, here + MOST_STEPS + 1))
+    rows = np.repeat(row_of(down.bench.positions), tried.size, axis=0)
+    rows[:, at] = tried
+    best = _best(down, assembly.scene(rows), members)
+    if best is None or int(tried[best[0]]) == here:
+        return
+    lane, left, passes = best
+    scene = assembly.scene(rows[lane : lane + 1])
+    changes, breaks = _changes(down, scene)
+    start, end = dim.values[here], dim.values[int(tried[lane])]
+    station = dim.station.value
+    yield Correction(station, dim.name, where, start, end, left, passes, changes, breaks)
+
+
+def _by_rod(down: SetDown, side: Side, members: tuple[int, ...]) -> Iterator[Correction]:
+    """The tie-rod length of one wheel that leaves least of the misses; in flats where the kit tells."""
+    bench = down.bench
+    assert bench.scene is not None
+    rods = bench.rods()
+    rod = rods.get(side, rods["left"])
+    told = "pitch" in rod
+    step = flat_of(rod) if told else LENGTH_STEP
+    steps = np.arange(-MOST_FLATS, MOST_FLATS + 1)
+    many = bench.scene.take(np.zeros(steps.size, dtype=np.int64))
+    best = _best(down, _longer(many, step * steps.astype(np.float64)), members)
+    if best is None or steps[best[0]] == 0:
+        return
+    lane, left, passes = best
+    count = int(steps[lane])
+    changes, breaks = _changes(down, _longer(bench.scene, np.array([step * count])))
+    name, amount = ("flats", float(count)) if told else ("length", round(step * count, 6))
+    yield Correction("tie_rod", name, f"{side} side", 0.0, amount, left, passes, changes, breaks)
+
+
+def _longer(scene: Scene, by: Floats) -> Scene:
+    """The same lanes with their tie rods longer by mm, (n,)."""
+    columns: dict[Side, Floats] = {side: scene.columns(side).copy() for side in scene.sides()}
+    for column in columns.values():
+        column[ROD_LENGTH] += by
+    return scene.of(columns["left"], columns.get("right"))
+
+
+def _best(down: SetDown, scene: Scene, members: tuple[int, ...]) -> tuple[int, float, bool] | None:
+    """The lane that leaves least of the misses, what it leaves of them, and whether all then pass."""
+    readings: tuple[Reading, ...] = tuple(down.every[at] for at in members)
+    which = np.array(members)
+    moved = down.predicted(scene, readings) - down.expected[which][:, None]
+    off = down.difference[which]
+    misses = (off[:, None] + moved) / down.deviation[which][:, None]
+    squares = np.where(np.isfinite(misses), misses**2, np.inf).sum(axis=0)
+    lane = int(squares.argmin())
+    before = float(((off / down.deviation[which]) ** 2).sum())
+    left = float(np.sqrt(squares[lane] / before)) if before > 0.0 else 1.0
+    if left > WORTH:
+        return None
+    return lane, left, bool((np.abs(misses[:, lane]) <= down.factor).all())
+
+
+_Changes = tuple[tuple[str, str, float, float], ...]
+
+
+def _changes(down: SetDown, scene: Scene) -> tuple[_Changes, tuple[str, ...]]:
+    """Figures of the duty that a corrected scene changes most, and the limits that it breaks."""
+    bench = down.bench
+    assert bench.scene is not None and bench.assembly is not None
+    wanted = bench.problem.demands(bench.assembly, bench.duty)
+    scene = stopped(scene, wanted)
+    changes: dict[str, tuple[float, str, float, float]] = {}
+    for demand in wanted:
+        before, after = _telling(demand, bench.scene), _telling(demand, scene)
+        size = abs(after - before) / demand.measure.scale
+        if np.isfinite(size) and size >= TOLD:
+            key = demand.measure.name
+            changes.setdefault(key, (size, demand.measure.unit, before, after))
+    most = sorted(changes.items(), key=lambda item: -item[1][0])[:MOST_CHANGES]
+    held = verdict_of(bench.scene, wanted)["shortfalls"]
+    broken = verdict_of(scene, wanted)["shortfalls"]
+    breaks = tuple(label for label in broken if broken[label] > held.get(label, 0.0) + 1e-9)
+    return tuple((name, unit, a, b) for name, (_, unit, a, b) in most), breaks
+
+
+def _telling(demand: Demand, scene: Scene) -> float:
+    """The first figure of a demand, of the worst wheel or turn by its size."""
+    cases = demand.figures(scene)[0][:, 0]
+    return float(cases[int(np.nan_to_num(np.abs(cases)).argmax())])
+
+
+def document_of(group: Group, down: SetDown) -> Record:
+    """A group as ``setdown --json`` prints it."""
+    off = [at for at in group.members if not down.passes[at]]
+    worst = max(off, key=lambda at: abs(down.difference[at]) / down.bound[at])
+    return {
+        "kind": group.kind,
+        "wheel": group.side,
+        "readings": len(group.members),
+        "look_again": group.look_again,
+        "worst": down.every[worst].words,
+        "corrections": [
+            {
+                "station": c.station,
+                "setting": c.setting,
+                "side": c.side,
+                "from": c.start,
+                "to": c.end,
+                "left": c.left,
+                "passes": c.passes,
+                "changes": [
+                    {"measure": name, "unit": unit, "from": a, "to": b}
+                    for name, unit, a, b in c.changes
+                ],
+            }
+            for c in group.corrections
+        ],
+    }

@@ -1,0 +1,122 @@
+"""A set-down printed for people: each reading with what was expected, and what would correct what is off."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from optimiser.layout import add_figures, new_table, room
+from optimiser.notice import print_model_notice
+from optimiser.reading_list import DECIMALS, KINDS
+from optimiser.wording import clean, counted, figure, fixed, plain, short, spoken, with_unit
+
+Record = dict[str, Any]
+
+CAUTIONS = (
+    "A correction comes from a rigid, ideal model: after it, gauge, plates and toe are read again.",
+    "Measure first, change second: a gauge that was not zeroed looks like a wrong shim.",
+    "Never drive on a fastener that is not torqued and locked. By hand from lock to lock first, at full "
+    "bump and full droop.",
+)
+
+
+def print_setdown(console: Console, document: Record) -> None:
+    """Print a set-down.
+
+    Args:
+        console: where to.
+        document: what ``setdown --json`` prints.
+    """
+    with room(console):
+        head = f"set-down: run {clean(document['run'])}, candidate {document['rank']}"
+        console.print(Text.assemble((head, "bold"), f", {clean(document['car'])}"))
+        lowered = fixed(document["lowered_by"], 1)
+        console.print(Text(f"duty {clean(document['duty'])}, lowered {lowered} mm"))
+        if not document["feasible"]:
+            console.print(Text("DOES NOT HOLD EVERY LIMIT - not to be built", "bold red"))
+        print_model_notice(console, document["model_check"])
+        _print_verdict(console, document)
+        console.print()
+        console.print(_table(document["readings"]))
+        bound = f"bound: {fixed(document['factor'], 1)} standard deviations of reading, points and"
+        console.print(Text(f"{bound} settings together", "dim"))
+        for group in document["groups"]:
+            _print_group(console, group)
+        console.print()
+        for line in CAUTIONS:
+            console.print(Text(line, "dim"))
+
+
+def _print_verdict(console: Console, document: Record) -> None:
+    count = counted(len(document["readings"]), "reading")
+    if document["passes"]:
+        console.print(Text(f"{count}, each as expected.", "green"))
+    else:
+        console.print(Text(f"LOOK AGAIN at {document['look_again']} of {count}.", "bold red"))
+
+
+def _table(readings: list[Record]) -> Table:
+    table = new_table()
+    table.add_column(Text("reading"), overflow="fold", min_width=20)
+    keys = ("value", "expected", "difference", "bound")
+    heads = ("read", "expected", "apart", "bound")
+    for key, head in zip(keys, heads, strict=True):
+        add_figures(table, head, [_number(r, key) for r in readings])
+    table.add_column("unit")
+    table.add_column("")
+    for r in readings:
+        cells = [clean(r["reading"]), *(_number(r, key) for key in keys), r["unit"]]
+        mark = Text("pass") if r["passes"] else Text("LOOK", "bold red")
+        table.add_row(*(Text(cell) for cell in cells), mark)
+    return table
+
+
+def _number(reading: Record, key: str) -> str:
+    value = reading[key]
+    return "-" if value is None else fixed(value, DECIMALS[reading["unit"]])
+
+
+def _print_group(console: Console, group: Record) -> None:
+    name = KINDS[group["kind"]][0]
+    where = f"{group['wheel']} {'turn' if group['kind'] == 'turn_plates' else 'wheel'}"
+    console.print()
+    head = f"{name}, {where}: look again at {group['look_again']} of {group['readings']}"
+    console.print(Text(head, "bold"))
+    if not group["corrections"]:
+        console.print(
+            Text("  No single setting of this build would correct it: measure parts and points.")
+        )
+    for number, each in enumerate(group["corrections"], 1):
+        console.print(Text(f"  {number}. {_correction_words(each)}"))
+
+
+def _correction_words(each: Record) -> str:
+    rod = each["station"] == "tie_rod" and each["setting"] in ("flats", "length")
+    rest = "all then pass" if each["passes"] else f"{100.0 * each['left']:.0f} % of it is left"
+    words = f"{_change(each, rod)}: {rest}"
+    if not rod:
+        words += "; then toe is set back with the tie rod"
+    changes = [
+        f"{plain(c['measure'])} {figure(c['measure'], c['from'])} to "
+        f"{with_unit(figure(c['measure'], c['to']), c['unit'])}"
+        for c in each["changes"]
+    ]
+    return f"{words}. It changes {', '.join(changes) or 'nothing else that you would notice'}"
+
+
+def _change(each: Record, rod: bool) -> str:
+    """What is changed: '3 flats longer on the left tie rod', or a setting's positions."""
+    if rod:
+        amount = abs(each["to"])
+        way = "longer" if each["to"] > 0.0 else "shorter"
+        unit = f"{short(amount)} {'flat' if amount == 1.0 else 'flats'}"
+        size = unit if each["setting"] == "flats" else f"{short(amount)} mm"
+        return f"tie rod, {each['side']}, {size} {way}"
+    start, end = (
+        f"{short(v)} mm" if isinstance(v, float) else clean(v) for v in (each["from"], each["to"])
+    )
+    name = f"{spoken(each['station'])}, {spoken(each['setting'])}, {each['side']}"
+    return f"{name}, from {start} to {end}"
