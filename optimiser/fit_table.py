@@ -8,7 +8,7 @@ from rich.console import Console
 from rich.text import Text
 
 from optimiser.fit_document import SLIP
-from optimiser.layout import add_figures, new_table, room
+from optimiser.layout import add_figures, new_table, print_item, room
 from optimiser.reading_list import DECIMALS
 from optimiser.wording import clean, counted, fixed, short, spoken
 
@@ -52,16 +52,23 @@ def _print_verdict(console: Console, document: Record) -> None:
             Text("DOES NOT REPRODUCE ITS CAR: a ranking should not be believed.", "bold red")
         )
         for fault in document["faults"]:
-            console.print(Text(f"  {fault}", "red"))
+            print_item(console, "  ", fault, "red")
     given = document["as_given"]
     word = "reproduces" if given["reproduces"] else "does not reproduce"
     console.print(Text(f"As its file gives it now the car {word} them within the errors told."))
     console.print(
         Text(
-            f"chi-square {fixed(document['chi_square'], 1)} of {document['readings']}: errors as told "
-            f"leave more {fixed(100.0 * document['chance'], 1)} times in a hundred"
+            f"chi-square {fixed(document['chi_square'], 1)} for {document['readings']}; errors as told "
+            f"give more {_percent(document['chance'])}"
         )
     )
+
+
+def _percent(chance: float) -> str:
+    """A chance in words."""
+    if chance < 0.01:
+        return "less than once in a hundred times"
+    return f"{fixed(100.0 * chance, 0)} times in a hundred"
 
 
 def _print_kinds(console: Console, document: Record) -> None:
@@ -70,16 +77,15 @@ def _print_kinds(console: Console, document: Record) -> None:
         return
     console.print()
     table = new_table()
-    table.add_column(Text("readings less model"), min_width=26, overflow="fold")
+    table.add_column(Text("readings less model"), min_width=22, max_width=26, overflow="fold")
     add_figures(table, "count", [str(b["count"]) for b in before])
     for head, kinds in (("before", before), ("after", after)):
         for word, key in (("rms", "rms"), ("worst", "worst")):
             add_figures(table, f"{head}, {word}", [_figure(each, key) for each in kinds])
-    table.add_column("unit")
     for b, a in zip(before, after, strict=True):
-        cells = [b["name"], str(b["count"])]
+        cells = [f"{b['name']}, {b['unit']}", str(b["count"])]
         cells += [_figure(each, key) for each in (b, a) for key in ("rms", "worst")]
-        table.add_row(*(Text(cell) for cell in [*cells, b["unit"]]))
+        table.add_row(*(Text(cell) for cell in cells))
     console.print(table)
 
 
@@ -96,7 +102,7 @@ def _print_sides(console: Console, sides: list[Record]) -> None:
         apart = f"{_figure(each, 'rms')} {each['unit']} apart"
         worst = "" if each["count"] == 1 else f", worst {_figure(each, 'worst')}"
         sure = f"{fixed(each['beyond'], 1)} standard deviations"
-        console.print(Text(f"  {each['name']}: {apart}{worst} ({sure})"))
+        print_item(console, "  ", f"{each['name']}: {apart}{worst} ({sure})")
     if any(each["beyond"] > 3.5 for each in sides):
         console.print(
             Text("The sides are not alike: measure the right one and give it as points_right.")
@@ -133,11 +139,10 @@ def _print_slips(console: Console, document: Record) -> None:
     console.print()
     for number, suspicion in enumerate(document["slips"], 1):
         told = [_slip_words(slip) for slip in suspicion["alike"]]
-        console.print(Text(f"Suspect {number}: {told[0]}. Measure it again.", "bold"))
+        print_item(console, f"Suspect {number}: ", f"{told[0]}. Measure it again.", "bold")
         if told[1:]:
-            console.print(
-                Text(f"  these readings cannot tell it from: {'; '.join(told[1:])}", "bold")
-            )
+            others = "; ".join(told[1:])
+            print_item(console, "  ", f"these readings cannot tell it from: {others}", "bold")
     if not document["slips"]:
         console.print(Text("No slip of the tape shows."))
     unseen = document["unseen_slips"]
@@ -164,9 +169,9 @@ def _print_proposals(console: Console, proposals: list[Record]) -> None:
     for number, each in enumerate(proposals[:FIRST_PROPOSALS], 1):
         unit = f" {each['unit']}" if each["unit"] else ""
         spread = [fixed(each[f"plus_minus_{when}"], 3) for when in ("before", "after")]
-        console.print(
-            Text(
-                f"  {number}. {each['what']}: {100.0 * each['gain']:.0f} % surer over all; "
-                f"{clean(each['helps'])} from ± {spread[0]} to ± {spread[1]}{unit}"
-            )
+        print_item(
+            console,
+            f"  {number}. ",
+            f"{each['what']}: {100.0 * each['gain']:.0f} % surer over all; "
+            f"{clean(each['helps'])} from ± {spread[0]} to ± {spread[1]}{unit}",
         )

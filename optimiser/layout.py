@@ -10,6 +10,8 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from optimiser.paper import wrapped
+
 LEAST_WIDTH = 80
 WIDE = 110
 
@@ -40,6 +42,14 @@ def add_figures(table: Table, head: str, cells: list[str], *, head_width: int = 
     widest = max((cell_len(cell) for cell in cells), default=1)
     width = max(widest, min(cell_len(head), head_width))
     table.add_column(Text(head), width=width, justify="right", overflow="fold")
+
+
+def print_item(console: Console, mark: str, text: str, style: str = "") -> None:
+    """Print a paragraph behind a mark, its further lines under the first."""
+    first, *rest = wrapped(text, console.width - cell_len(mark)) or [""]
+    console.print(Text(mark + first, style))
+    for line in rest:
+        console.print(Text(" " * cell_len(mark) + line, style))
 
 
 def chunks(names: list[str], size: int) -> list[list[str]]:

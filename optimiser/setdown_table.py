@@ -8,7 +8,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from optimiser.layout import add_figures, new_table, room
+from optimiser.layout import add_figures, new_table, print_item, room
 from optimiser.notice import print_model_notice
 from optimiser.reading_list import DECIMALS, KINDS
 from optimiser.wording import clean, counted, figure, fixed, plain, short, spoken, with_unit
@@ -90,7 +90,7 @@ def _print_group(console: Console, group: Record) -> None:
             Text("  No single setting of this build would correct it: measure parts and points.")
         )
     for number, each in enumerate(group["corrections"], 1):
-        console.print(Text(f"  {number}. {_correction_words(each)}"))
+        print_item(console, f"  {number}. ", _correction_words(each))
 
 
 def _correction_words(each: Record) -> str:

@@ -1,6 +1,6 @@
-"""Readings that a builder's gauges would give of a strut car, by the slow twin: nothing of the code under test.
+"""Readings that a builder's gauges would give of a strut car, by the slow twin, not by the code under test.
 
-What is read and how well is chosen here; the geometry is plain rotations of points (tests/properties/twin.py).
+What is read and how well is chosen here; the geometry is plain rotations (tests/properties/twin.py).
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ ANGLES = (10.0, 20.0, 30.0)
 # Standard deviations of the readings made here: half of what a readings file takes when it says nothing.
 NOISE = {
     "toe": 0.015,
+    "dials": 0.05,
     "camber": 0.05,
     "outer": 0.15 * 2.0**0.5,
     "static toe": 0.025,
@@ -53,9 +54,11 @@ class Gauges:
             run["dials"] = {"unit": "mm", "base": base}
         for travel in TRAVELS:
             pose = self.pose(side, travel, rack)
-            toe = self.read(pose.toe - zero, "toe")
-            if base is not None:
-                toe = base * float(np.tan(np.radians(zero + toe)) - np.tan(np.radians(zero)))
+            if base is None:
+                toe = self.read(pose.toe - zero, "toe")
+            else:
+                there, ride = (float(np.tan(np.radians(angle))) for angle in (pose.toe, zero))
+                toe = self.read(base * (there - ride), "dials")
             if travel:
                 run["toe"].append([travel, toe])
             run["camber"].append([travel, self.read(pose.camber, "camber")])
