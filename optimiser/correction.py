@@ -17,11 +17,11 @@ from kinematics.arrays import Floats
 from kinematics.rows import ROD_LENGTH
 from kinematics.scene import Scene, Side
 from optimiser import reading_list as kinds
-from optimiser.bench import flat_of
+from optimiser.bench import DutyBench, flat_of
 from optimiser.evaluate import stopped, verdict_of
 from optimiser.reading_list import Reading
-from optimiser.setdown import SetDown, row_of
-from optimiser.space import Dimension
+from optimiser.setdown import SetDown, declared, row_of, with_dimension
+from optimiser.space import Dimension, adjuster_at
 
 Record = dict[str, Any]
 
@@ -95,7 +95,8 @@ def _corrections(
         return  # with any other setting the tie rod is set back to the same toe
     where = "both sides" if kind == kinds.PLATES else f"{side} side"
     for at, dim in enumerate(bench.assembly.dimensions):
-        if dim.size > 1:
+        # ride height is set by itself, before anything is read
+        if "lowered_by" not in dim.effects:
             yield from _by_setting(down, at, dim, where, members)
 
 
@@ -103,21 +104,42 @@ def _by_setting(
     down: SetDown, at: int, dim: Dimension, where: str, members: tuple[int, ...]
 ) -> Iterator[Correction]:
     """The position of one setting that leaves least of the misses, where it is worth telling."""
-    assembly = down.bench.assembly
-    assert assembly is not None
-    here = down.bench.positions[at]
-    tried = np.arange(max(0, here - MOST_STEPS), min(dim.size, here + MOST_STEPS + 1))
-    rows = np.repeat(row_of(down.bench.positions), tried.size, axis=0)
-    rows[:, at] = tried
+    here = dim.values[down.bench.positions[at]]
+    whole = _finest(down.bench, dim)
+    near = _near(whole, here)
+    if len(near) < 2:
+        return
+    whole = whole.only(near)
+    assembly = with_dimension(down.bench, at, whole)
+    rows = np.repeat(row_of(down.bench.positions), whole.size, axis=0)
+    rows[:, at] = np.arange(whole.size)
     best = _best(down, assembly.scene(rows), members)
-    if best is None or int(tried[best[0]]) == here:
+    if best is None or whole.values[best[0]] == here:
         return
     lane, left, passes = best
-    scene = assembly.scene(rows[lane : lane + 1])
-    changes, breaks = _changes(down, scene)
-    start, end = dim.values[here], dim.values[int(tried[lane])]
-    station = dim.station.value
-    yield Correction(station, dim.name, where, start, end, left, passes, changes, breaks)
+    changes, breaks = _changes(down, assembly.scene(rows[lane : lane + 1]))
+    end, station = whole.values[lane], dim.station.value
+    yield Correction(station, dim.name, where, here, end, left, passes, changes, breaks)
+
+
+def _finest(bench: DutyBench, dim: Dimension) -> Dimension:
+    """A setting with every position that it can be set to, finer than the grid where its part says so."""
+    part = bench.build.parts.get(dim.station)
+    adjuster = None if part is None else part.adjusts.get(dim.name)
+    if part is None or adjuster is None or adjuster.fine is None:
+        return declared(bench, dim)
+    low, high = adjuster.range
+    count = int(np.floor((high - low) / adjuster.fine + 1e-9)) + 1
+    settings = np.round(low + adjuster.fine * np.arange(count), 9)
+    return adjuster_at(part, dim.station, dim.name, settings)
+
+
+def _near(dim: Dimension, here: float | str) -> list[int]:
+    """The positions to try: all of a choice, the nearest of a long range."""
+    if dim.kind == "choice" or not isinstance(here, float):
+        return list(range(dim.size))
+    apart = np.abs(np.array([float(v) for v in dim.values]) - here)
+    return sorted(int(i) for i in np.argsort(apart, kind="stable")[: 2 * MOST_STEPS + 1])
 
 
 def _by_rod(down: SetDown, side: Side, members: tuple[int, ...]) -> Iterator[Correction]:

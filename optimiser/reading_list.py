@@ -16,9 +16,9 @@ ROD, HEIGHT = "rod_length", "heights"
 # Kinds of reading in the order in which they are told, with their names and their units.
 KINDS = {
     TOE_CHANGE: ("toe over travel", "deg"),
-    DIALS: ("toe over travel, dials", "mm"),
+    DIALS: ("toe by dials", "mm"),
     CAMBER: ("camber", "deg"),
-    PLATES: ("outer wheel on turn plates", "deg"),
+    PLATES: ("outer on turn plates", "deg"),
     TOE: ("static toe", "deg"),
     CASTER: ("caster", "deg"),
     KINGPIN: ("kingpin inclination", "deg"),
@@ -54,7 +54,7 @@ class Reading:
     def words(self) -> str:
         """Which reading: 'toe over travel, left wheel, 60 mm bump, rack 20 mm'."""
         if self.kind == PLATES:
-            return f"outer wheel, {self.side} turn, inner at {short(self.inner)} deg"
+            return f"outer at inner {short(self.inner)} deg, {self.side} turn"
         name = KINDS[self.kind][0]
         if self.kind == HEIGHT:
             name = f"height of {spoken(self.point)}"

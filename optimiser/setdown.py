@@ -20,7 +20,8 @@ from kinematics.rows import RIDE_Z
 from kinematics.scene import Scene, Side
 from optimiser.assembly import Assembly
 from optimiser.bench import DutyBench
-from optimiser.fit import far
+from optimiser.fit import far, posterior
+from optimiser.model_check import make_model, model_check
 from optimiser.point_space import PointSpace
 from optimiser.predict import predictions
 from optimiser.problem import Problem
@@ -78,39 +79,74 @@ class SetDown:
     def deviation(self) -> Floats:
         """Standard deviation of each difference, (m,), reading and model together."""
         squares = np.array([r.sigma for r in self.every]) ** 2
-        for scene in self._off_cars():
-            squares = squares + np.nan_to_num(self.predicted(scene)[:, 0] - self.expected) ** 2
+        covariance = self._covariance()
+        sigma = np.sqrt(np.diag(covariance))
+        # by how much one standard deviation of each coordinate moves each reading
+        moves = self._moves(self._off_cars(sigma))
+        if moves.size:
+            some = sigma > 0.0
+            alike = covariance[np.ix_(some, some)] / np.outer(sigma[some], sigma[some])
+            squares = squares + np.einsum("mp,pq,mq->m", moves, alike, moves)
+        squares = squares + (self._moves(self._off_settings()) ** 2).sum(axis=1)
         return np.asarray(np.sqrt(squares))
 
-    def _off_cars(self) -> Iterator[Scene]:
-        """Scenes of the build, each with one coordinate or one setting off by its standard deviation."""
+    def _covariance(self) -> Floats:
+        """Covariance of the measured coordinates, mm²: what readings of the car told is taken off.
+
+        Only where the run's car file reproduces those readings.
+        """
+        problem = self.bench.problem
+        space = PointSpace.of(problem.goals, problem.car)
+        readings = problem.readings
+        if readings is None or not model_check(problem.goals, problem.car, readings)["reproduces"]:
+            return np.diag(space.sigma**2)
+        model = make_model(problem.goals, problem.car, readings)
+        slopes = model.slopes(np.zeros(len(space.coordinates)))
+        return posterior(space.sigma, slopes, model.sigma)
+
+    def _moves(self, scenes: Iterator[Scene]) -> Floats:
+        """Change of every expectation in each scene, (m, scenes)."""
+        columns = [self.predicted(scene)[:, 0] - self.expected for scene in scenes]
+        return np.nan_to_num(np.array(columns).reshape(-1, len(self.every)).T)
+
+    def _off_cars(self, sigma: Floats) -> Iterator[Scene]:
+        """Scenes of the build, each with one measured coordinate off by its standard deviation."""
         bench = self.bench
         space = PointSpace.of(bench.problem.goals, bench.problem.car)
-        for at in np.flatnonzero(space.sigma):
+        for at in np.flatnonzero(sigma):
             step = np.zeros(space.points)
-            step[at] = space.sigma[at]
+            step[at] = sigma[at]
             moved = replace(bench.problem, car=space.shifted(step))
             assembly, positions = _as_set(moved, bench)
             yield assembly.scene(row_of(positions))
+
+    def _off_settings(self) -> Iterator[Scene]:
+        """Scenes of the build, each with one adjuster off by its standard deviation."""
+        bench = self.bench
         assert bench.assembly is not None
         sigma = bench.problem.goals.tolerances.settings / COVERAGE
         for place, dim in enumerate(bench.assembly.dimensions):
-            if dim.kind == "adjuster" and dim.size > 1 and sigma > 0.0:
-                yield self._off_setting(place, dim, sigma)
+            if dim.kind == "adjuster" and declared(bench, dim).size > 1 and sigma > 0.0:
+                yield self._off_setting(place, sigma)
 
-    def _off_setting(self, at: int, dim: Dimension, by: float) -> Scene:
+    def _off_setting(self, at: int, by: float) -> Scene:
         """The build with one adjuster off by mm."""
-        assembly, positions = self.bench.assembly, list(self.bench.positions)
+        assembly, here = self.bench.assembly, self.bench.positions[at]
         assert assembly is not None
-        here, span = positions[at], float(dim.values[-1]) - float(dim.values[0])
+        dim, whole = assembly.dimensions[at], declared(self.bench, assembly.dimensions[at])
+        span = float(whole.values[-1]) - float(whole.values[0])
         effects = {
-            name: (table[here] + (table[-1] - table[0]) * (by / span))[None, ...]
-            for name, table in dim.effects.items()
+            name: (dim.effects[name][here] + (table[-1] - table[0]) * (by / span))[None, ...]
+            for name, table in whole.effects.items()
         }
         off = replace(dim, values=(float(dim.values[here]) + by,), effects=effects, stack=())
-        dims = list(assembly.dimensions)
-        dims[at], positions[at] = off, 0
-        return replace(assembly, dimensions=tuple(dims)).scene(row_of(tuple(positions)))
+        return with_dimension(self.bench, at, off).scene(self.row(at, 0))
+
+    def row(self, at: int, position: int) -> Ints:
+        """The setting as a row of positions, with one of them changed."""
+        row = row_of(self.bench.positions)
+        row[0, at] = position
+        return row
 
     @property
     def factor(self) -> float:
@@ -136,6 +172,22 @@ def lowered(scene: Scene, by: float) -> Scene:
     for column in columns.values():
         column[RIDE_Z] += by
     return scene.of(columns["left"], columns.get("right"))
+
+
+def declared(bench: DutyBench, dim: Dimension) -> Dimension:
+    """A setting with all its positions, whatever the duty or the refining left of them."""
+    for whole in bench.build.dimensions:
+        if (whole.station, whole.name) == (dim.station, dim.name):
+            return whole
+    return dim
+
+
+def with_dimension(bench: DutyBench, at: int, dim: Dimension) -> Assembly:
+    """The bench's assembly with another dimension in one place."""
+    assert bench.assembly is not None
+    dims = list(bench.assembly.dimensions)
+    dims[at] = dim
+    return replace(bench.assembly, dimensions=tuple(dims))
 
 
 def row_of(positions: tuple[int, ...]) -> Ints:

@@ -68,7 +68,11 @@ def _table(readings: list[Record]) -> Table:
     table.add_column("unit")
     table.add_column("")
     for r in readings:
-        cells = [clean(r["reading"]), *(_number(r, key) for key in keys), r["unit"]]
+        cells = [
+            clean(r["reading"]).replace(" wheel,", ","),
+            *(_number(r, key) for key in keys),
+            r["unit"],
+        ]
         mark = Text("pass") if r["passes"] else Text("LOOK", "bold red")
         table.add_row(*(Text(cell) for cell in cells), mark)
     return table
