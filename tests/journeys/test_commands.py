@@ -53,7 +53,7 @@ def test_search_leaves_a_whole_run_folder(searched: Path) -> None:
 
 def test_rank_json_keeps_the_contract(searched: Path) -> None:
     document = run("rank", "one", "--json", cwd=searched).document
-    assert set(document) == {"run", "status", "coverage", "candidates"}
+    assert set(document) == {"run", "status", "coverage", "candidates", "model_check"}
     assert set(document["coverage"]) == {
         "builds",
         "builds_done",
@@ -84,7 +84,7 @@ def test_show_json_adds_the_curves(searched: Path) -> None:
 
 def test_check_json_keeps_the_contract_and_the_car_as_measured(searched: Path) -> None:
     document = run("check", "goals.yaml", "--json", cwd=searched).document
-    assert set(document) == {"car", "space", "as_measured", "duties"}
+    assert set(document) == {"car", "space", "as_measured", "duties", "model_check"}
     measured = document["as_measured"]["measures"]
     static = yaml.safe_load((searched / "car.yaml").read_text())["static"]
     assert measured["toe"]["value"] == pytest.approx(static["toe"], abs=1e-9)
