@@ -51,6 +51,7 @@ class _Table:
     file: str
     data: dict[str, Any] = field(default_factory=lambda: {"format": 1})
     values: dict[Path, Place] = field(default_factory=lambda: {(): Place(1, 1)})
+    keys: dict[Path, Place] = field(default_factory=dict)
     faults: list[Fault] = field(default_factory=list)
     runs: dict[tuple[str, ...], int] = field(default_factory=dict)
     turns: dict[str, int] = field(default_factory=dict)
@@ -110,7 +111,7 @@ def read_table(file: str, raw: bytes) -> Document:
         _read_line(table, heads, number, line)
         if len(table.faults) > MAX_FAULTS:
             break
-    return Document(file, table.data, {}, table.values, set(), tuple(table.faults))
+    return Document(file, table.data, table.keys, table.values, set(), tuple(table.faults))
 
 
 def _unreadable(file: str, place: Place, found: str, expected: str) -> Document:
@@ -200,7 +201,8 @@ def _put_line(table: _Table, kind: str, row: dict[str, _Cell]) -> None:
         table.pair(("turn_plates", str(table.turns[turn.text]), "readings"), row["at"], value)
     elif kind == "height":
         path = ("static", row["wheel"].text, "heights", row["at"].text)
-        table.put(path, _value(value), row["at"].place)
+        table.put(path, _value(value), value.place)
+        table.keys[path] = row["at"].place
     elif kind == "uncertainty":
         name = row["at"].text
         if name not in Uncertainty.model_fields:

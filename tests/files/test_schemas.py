@@ -13,9 +13,10 @@ from goals.document import read_document
 from goals.schema import json_schema
 from kinematics.measures import MEASURES
 from tests.files.inputs import GOOD
+from tests.files.test_readings_files import READINGS
 
-What = Literal["goals", "car", "parts"]
-FILES: tuple[What, ...] = ("goals", "car", "parts")
+What = Literal["goals", "car", "parts", "readings"]
+FILES: tuple[What, ...] = ("goals", "car", "parts", "readings")
 
 _TYPES: dict[str, Any] = {
     "object": dict,
@@ -121,6 +122,7 @@ _KEYWORDS: dict[str, Any] = {
     "enum": _test(object, lambda data, rule: data in rule),
     "const": _test(object, lambda data, rule: data == rule),
     "minimum": _test((int, float), lambda data, rule: data >= rule),
+    "maximum": _test((int, float), lambda data, rule: data <= rule),
     "exclusiveMinimum": _test((int, float), lambda data, rule: data > rule),
     "minItems": _test(list, lambda data, rule: len(data) >= rule),
     "maxItems": _test(list, lambda data, rule: len(data) <= rule),
@@ -131,7 +133,8 @@ _KEYWORDS: dict[str, Any] = {
 
 
 def data_of(what: What, old: str = "", new: str = "") -> Any:
-    return read_document("", GOOD[f"{what}.yaml"].replace(old, new).encode()).data
+    text = READINGS if what == "readings" else GOOD[f"{what}.yaml"]
+    return read_document("", text.replace(old, new).encode()).data
 
 
 def walk(node: Any) -> Iterator[dict[str, Any]]:
@@ -191,6 +194,9 @@ def test_a_sound_file_is_sound_by_its_schema(what: What) -> None:
         ("parts", "id: stock arm", "id: stock/arm"),
         ("parts", "5 mm: 8", "5 kg: 8"),
         ("parts", "price: 240", "price: free"),
+        ("readings", "wheel: left", "wheel: up"),
+        ("readings", "[40, -0.12]", "[40]"),
+        ("readings", "base: 300", "base: 0"),
     ],
 )
 def test_a_slip_is_a_slip_by_the_schema(what: What, old: str, new: str) -> None:

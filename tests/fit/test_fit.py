@@ -41,7 +41,10 @@ def read(space: PointSpace, shift: np.ndarray, rng: np.random.Generator) -> Mode
     true = Model(space, every, 0.0).predict(shift[:, None], every)[:, 0]
     return Model(
         space,
-        tuple(replace(r, value=float(v + r.sigma * rng.normal())) for r, v in zip(every, true, strict=True)),
+        tuple(
+            replace(r, value=float(v + r.sigma * rng.normal()))
+            for r, v in zip(every, true, strict=True)
+        ),
         0.0,
     )
 
@@ -111,7 +114,11 @@ def test_a_right_side_of_its_own_is_found_by_itself() -> None:
     shift = np.zeros(space.points)
     shift[26] = 1.0  # the right joint is 1 mm higher than its file says
     true = Model(space, sharp, 0.0).predict(shift[:, None], sharp)[:, 0]
-    found = fit(Model(space, tuple(replace(r, value=float(v)) for r, v in zip(sharp, true, strict=True)), 0.0))
+    found = fit(
+        Model(
+            space, tuple(replace(r, value=float(v)) for r, v in zip(sharp, true, strict=True)), 0.0
+        )
+    )
     words = [c.words for c in space.coordinates]
     right, left = words.index("right tie_rod_outer z"), words.index("tie_rod_outer z")
     # the rack's end is one for both, so what the sides tell apart is how unlike the outer joints are

@@ -16,7 +16,7 @@ from tests.wishbones import WISHBONES
 
 
 def test_planted_slips_are_found_nine_times_in_ten() -> None:
-    """5 mm in one coordinate, either way, on unlike cars; which can be seen is settled before any is planted."""
+    """5 mm in one coordinate, either way, on unlike cars; which can be seen is settled beforehand."""
     rng = np.random.default_rng(5)
     every = [
         case for car in (MIDDLING, AHEAD, CARS[3], OFF_LINE, WISHBONES[0]) for case in cases(car)
