@@ -13,10 +13,11 @@ from typing import Any
 import numpy as np
 
 from goals.verdicts import Demand
-from kinematics.arrays import Floats
+from kinematics.arrays import Floats, Ints
 from kinematics.rows import ROD_LENGTH
 from kinematics.scene import Scene, Side
 from optimiser import reading_list as kinds
+from optimiser.assembly import Assembly
 from optimiser.bench import DutyBench, flat_of
 from optimiser.evaluate import stopped, verdict_of
 from optimiser.reading_list import Reading
@@ -55,14 +56,29 @@ class Correction:
 
 
 @dataclass(frozen=True)
+class Misset:
+    """A setting that reads as if it stood elsewhere: where, and what of the misses that leaves."""
+
+    station: str
+    setting: str
+    stands: float | str
+    reads_as: float | str
+    left: float
+
+
+@dataclass(frozen=True)
 class Group:
-    """Readings of one kind and wheel that do not all pass, with corrections, the best first."""
+    """Readings of one kind and wheel that do not all pass, with corrections, the best first.
+
+    ``missets`` are settings that may not stand where the sheet has them.
+    """
 
     kind: str
     side: Side
     members: tuple[int, ...]
     look_again: int
     corrections: tuple[Correction, ...]
+    missets: tuple[Misset, ...]
 
 
 def groups(down: SetDown) -> list[Group]:
@@ -80,8 +96,26 @@ def groups(down: SetDown) -> list[Group]:
             best = sorted(_corrections(down, kind, side, members), key=lambda c: c.left)
             # a limit is a gate: what breaks one is not proposed
             sound = [c for c in best if not c.breaks]
-            found.append(Group(kind, side, members, off, tuple(sound[:MOST_CORRECTIONS])))
+            missets = sorted(_missets(down, kind, members), key=lambda m: m.left)
+            few = tuple(sound[:MOST_CORRECTIONS]), tuple(missets[:MOST_CORRECTIONS])
+            found.append(Group(kind, side, members, off, *few))
     return found
+
+
+def _missets(down: SetDown, kind: str, members: tuple[int, ...]) -> Iterator[Misset]:
+    """Settings that would give such readings if they stood elsewhere than the sheet says."""
+    bench = down.bench
+    assert bench.assembly is not None
+    if kind in (kinds.TOE, kinds.ROD):
+        return
+    for at, dim in enumerate(bench.assembly.dimensions):
+        tried = _tried(down, at, dim) if "lowered_by" not in dim.effects else None
+        best = (
+            None if tried is None else _best(down, tried.assembly.scene(tried.rows), members, -1.0)
+        )
+        if tried is None or best is None or tried.values[best[0]] == tried.here:
+            continue
+        yield Misset(dim.station.value, dim.name, tried.here, tried.values[best[0]], best[1])
 
 
 def _corrections(
@@ -104,22 +138,48 @@ def _by_setting(
     down: SetDown, at: int, dim: Dimension, where: str, members: tuple[int, ...]
 ) -> Iterator[Correction]:
     """The position of one setting that leaves least of the misses, where it is worth telling."""
+    tried = _tried(down, at, dim)
+    if tried is None:
+        return
+    best = _best(down, tried.assembly.scene(tried.rows), members)
+    if best is None or tried.values[best[0]] == tried.here:
+        return
+    lane, left, passes = best
+    changes, breaks = _changes(down, tried.assembly.scene(tried.rows[lane : lane + 1]))
+    yield Correction(
+        dim.station.value,
+        dim.name,
+        where,
+        tried.here,
+        tried.values[lane],
+        left,
+        passes,
+        changes,
+        breaks,
+    )
+
+
+@dataclass(frozen=True)
+class _Tried:
+    """Positions of one setting to try: the assembly that has them, and a row of positions for each."""
+
+    assembly: Assembly
+    rows: Ints
+    values: tuple[float | str, ...]
+    here: float | str
+
+
+def _tried(down: SetDown, at: int, dim: Dimension) -> _Tried | None:
+    """Real positions of a setting, the nearest of a long range; None where there is but one."""
     here = dim.values[down.bench.positions[at]]
     whole = _finest(down.bench, dim)
     near = _near(whole, here)
     if len(near) < 2:
-        return
+        return None
     whole = whole.only(near)
-    assembly = with_dimension(down.bench, at, whole)
     rows = np.repeat(row_of(down.bench.positions), whole.size, axis=0)
     rows[:, at] = np.arange(whole.size)
-    best = _best(down, assembly.scene(rows), members)
-    if best is None or whole.values[best[0]] == here:
-        return
-    lane, left, passes = best
-    changes, breaks = _changes(down, assembly.scene(rows[lane : lane + 1]))
-    end, station = whole.values[lane], dim.station.value
-    yield Correction(station, dim.name, where, here, end, left, passes, changes, breaks)
+    return _Tried(with_dimension(down.bench, at, whole), rows, whole.values, here)
 
 
 def _finest(bench: DutyBench, dim: Dimension) -> Dimension:
@@ -170,11 +230,16 @@ def _longer(scene: Scene, by: Floats) -> Scene:
     return scene.of(columns["left"], columns.get("right"))
 
 
-def _best(down: SetDown, scene: Scene, members: tuple[int, ...]) -> tuple[int, float, bool] | None:
-    """The lane that leaves least of the misses, what it leaves of them, and whether all then pass."""
+def _best(
+    down: SetDown, scene: Scene, members: tuple[int, ...], way: float = 1.0
+) -> tuple[int, float, bool] | None:
+    """The lane that leaves least of the misses, what it leaves of them, and whether all then pass.
+
+    With a ``way`` of -1 the lane that would itself read so.
+    """
     readings: tuple[Reading, ...] = tuple(down.every[at] for at in members)
     which = np.array(members)
-    moved = down.predicted(scene, readings) - down.expected[which][:, None]
+    moved = way * (down.predicted(scene, readings) - down.expected[which][:, None])
     off = down.difference[which]
     misses = (off[:, None] + moved) / down.deviation[which][:, None]
     squares = np.where(np.isfinite(misses), misses**2, np.inf).sum(axis=0)
@@ -240,5 +305,15 @@ def document_of(group: Group, down: SetDown) -> Record:
                 ],
             }
             for c in group.corrections
+        ],
+        "missets": [
+            {
+                "station": m.station,
+                "setting": m.setting,
+                "stands": m.stands,
+                "reads_as": m.reads_as,
+                "left": m.left,
+            }
+            for m in group.missets
         ],
     }

@@ -96,6 +96,15 @@ def _print_group(console: Console, group: Record) -> None:
     for number, each in enumerate(group["corrections"], 1):
         print_item(console, f"  {number}. ", _correction_words(each))
 
+    for each in group["missets"]:
+        name = f"{spoken(each['station'])}, {spoken(each['setting'])}"
+        where = f"stood at {_position(each['reads_as'])} and not at {_position(each['stands'])}"
+        print_item(console, "  - ", f"reads as if {name} {where}: look whether it does")
+
+
+def _position(value: float | str) -> str:
+    return clean(value) if isinstance(value, str) else f"{short(value)} mm"
+
 
 def _correction_words(each: Record) -> str:
     rod = each["station"] == "tie_rod" and each["setting"] in ("flats", "length")
@@ -119,8 +128,6 @@ def _change(each: Record, rod: bool) -> str:
         unit = f"{short(amount)} {'flat' if amount == 1.0 else 'flats'}"
         size = unit if each["setting"] == "flats" else f"{short(amount)} mm"
         return f"tie rod, {each['side']}, {size} {way}"
-    start, end = (
-        f"{short(v)} mm" if isinstance(v, float) else clean(v) for v in (each["from"], each["to"])
-    )
+    start, end = _position(each["from"]), _position(each["to"])
     name = f"{spoken(each['station'])}, {spoken(each['setting'])}, {each['side']}"
     return f"{name}, from {start} to {end}"
