@@ -40,7 +40,10 @@ def print_fit(console: Console, document: Record) -> None:
         _print_proposals(console, document["next_readings"])
         console.print()
         if document["car_file"] is not None:
-            console.print(Text(f"the fitted car: {document['car_file']}"))
+            warning = (
+                "" if document["reproduces"] else " (it does not reproduce the readings either)"
+            )
+            console.print(Text(f"the fitted car: {document['car_file']}{warning}"))
         console.print(Text(CAUTION, "dim"))
 
 

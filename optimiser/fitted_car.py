@@ -46,7 +46,9 @@ def rounded(found: Fit) -> dict[tuple[str, str, int], float]:
     return moved
 
 
-def write_fitted(loaded: Loaded, found: Fit, beside: Path, readings: Path, raw: bytes) -> Path:
+def write_fitted(
+    loaded: Loaded, found: Fit, beside: Path, readings: Path, raw: bytes, *, sound: bool = True
+) -> Path:
     """Write the fitted car beside a file, under a name that is free, and return where.
 
     Args:
@@ -54,6 +56,7 @@ def write_fitted(loaded: Loaded, found: Fit, beside: Path, readings: Path, raw: 
         found: the fit.
         beside: the car file, or the goals file that holds the car.
         readings: the readings file, and ``raw`` its bytes, for the comment.
+        sound: whether the fitted car reproduces the readings; the comment says where it does not.
     """
     source = _source(loaded)
     head = (
@@ -62,6 +65,10 @@ def write_fitted(loaded: Loaded, found: Fit, beside: Path, readings: Path, raw: 
         f"# from {clean(beside.name)}. {len(rounded(found))} numbers of points differ from it, nothing "
         "else.\n"
     )
+    if not sound:
+        head += (
+            "# It does NOT reproduce those readings: a ranking from it should not be believed.\n"
+        )
     text = _with_points(source, head, rounded(found))
     return _put(beside, beside.name if CAR in loaded.files else CAR, text)
 

@@ -33,7 +33,9 @@ def run_fit(
     document["readings_digest"] = hashlib.sha256(raw).hexdigest()
     document["car_file"] = None
     try:
-        path = write_fitted(loaded, found, _car_file(loaded, goals), readings, raw)
+        path = write_fitted(
+            loaded, found, _car_file(loaded, goals), readings, raw, sound=document["reproduces"]
+        )
     except OSError as error:
         say(f"the fitted car could not be written: {error.strerror}: {error.filename}")
         return document

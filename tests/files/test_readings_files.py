@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from goals.car import Car
 from goals.document import read_document
@@ -239,3 +241,28 @@ def test_without_readings_nothing_changes(tmp_path: Path) -> None:
     loaded = load_goals(lay(tmp_path))
     assert loaded.readings is None
     assert set(loaded.files) == {"goals.yaml", "car.yaml", "parts.yaml"}
+
+
+@settings(deadline=2000, max_examples=60)
+@given(st.binary(max_size=200) | st.text().map(lambda text: text.encode("utf-8", "replace")))
+def test_any_bytes_are_a_table_or_have_faults(raw: bytes) -> None:
+    document = read_table("r.csv", raw)
+    assert document.faults or isinstance(document.data, dict)
+
+
+@settings(deadline=2000, max_examples=150, suppress_health_check=list(HealthCheck))
+@given(st.data())
+def test_any_cut_or_swap_of_a_table_is_read_or_has_faults(
+    tmp_path_factory: pytest.TempPathFactory, data: st.DataObject
+) -> None:
+    start = data.draw(st.integers(0, len(TABLE)))
+    end = data.draw(st.integers(start, min(len(TABLE), start + 30)))
+    put = data.draw(st.text(st.sampled_from('0123456789.,;-"\n# abtoe'), max_size=12))
+    path = tmp_path_factory.mktemp("any") / "r.csv"
+    path.write_text(TABLE[:start] + put + TABLE[end:])
+    try:
+        readings, _ = load_readings(path, car_section(car()))
+    except InputError as error:
+        assert error.faults and all(fault.line > 0 for fault in error.faults)
+    else:
+        assert reading_list(readings)

@@ -96,6 +96,13 @@ def test_no_file_is_ever_written_over(tmp_path: Path) -> None:
     assert (tmp_path / "car.yaml").read_text() == CAR
 
 
+def test_a_car_that_fails_its_readings_says_so_in_its_file(tmp_path: Path) -> None:
+    loaded, found = fitted(tmp_path, CAR)
+    path = write_fitted(loaded, found, tmp_path / "car.yaml", tmp_path / "r.csv", b"", sound=False)
+    assert "# It does NOT reproduce those readings" in path.read_text()
+    assert "NOT reproduce" not in written(tmp_path, loaded, found).read_text()
+
+
 def test_a_right_side_keeps_what_it_leaves_out(tmp_path: Path) -> None:
     car = CAR + "points_right:\n  ball_joint: [5, -692, 186]  # bent arm?\n"
     loaded, found = fitted(tmp_path, car)
