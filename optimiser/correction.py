@@ -32,7 +32,20 @@ LENGTH_STEP = 0.1  # of a rod whose thread no one tells, mm
 WORTH = 0.7  # of the readings' misses that may be left for a correction to be worth telling
 TOLD = 0.25  # change of a figure that is told, in the difference that a builder notices
 MOST_CHANGES, MOST_CORRECTIONS = 3, 3
+# Measures that a kind of reading is about: a correction brings the car's own back to what is expected of
+# them, so what the model tells of them under the correction is not the car's.
+ABOUT = {
+    kinds.TOE_CHANGE: ("toe", "bump_steer", "bump_steer_slope"),
+    kinds.DIALS: ("toe", "bump_steer", "bump_steer_slope"),
+    kinds.CAMBER: ("camber", "camber_gain"),
+    kinds.PLATES: ("ackermann", "toe_out_on_turns"),
+    kinds.CASTER: ("caster", "caster_change"),
+    kinds.KINGPIN: ("kingpin_inclination",),
+}
 BY_ROD = (kinds.TOE, kinds.TOE_CHANGE, kinds.DIALS)
+
+
+_Changes = tuple[tuple[str, str, float, float], ...]
 
 
 @dataclass(frozen=True)
@@ -124,20 +137,22 @@ def _corrections(
     bench = down.bench
     assert bench.assembly is not None
     if kind in BY_ROD:
-        yield from _by_rod(down, side, members)
+        yield from _by_rod(down, kind, side, members)
     if kind in (kinds.TOE, kinds.ROD):
         return  # with any other setting the tie rod is set back to the same toe
     where = "both sides" if kind == kinds.PLATES else f"{side} side"
     for at, dim in enumerate(bench.assembly.dimensions):
         # ride height is set by itself, before anything is read
         if "lowered_by" not in dim.effects:
-            yield from _by_setting(down, at, dim, where, members)
+            yield from _by_setting(down, kind, at, where, members)
 
 
 def _by_setting(
-    down: SetDown, at: int, dim: Dimension, where: str, members: tuple[int, ...]
+    down: SetDown, kind: str, at: int, where: str, members: tuple[int, ...]
 ) -> Iterator[Correction]:
     """The position of one setting that leaves least of the misses, where it is worth telling."""
+    assert down.bench.assembly is not None
+    dim = down.bench.assembly.dimensions[at]
     tried = _tried(down, at, dim)
     if tried is None:
         return
@@ -145,7 +160,7 @@ def _by_setting(
     if best is None or tried.values[best[0]] == tried.here:
         return
     lane, left, passes = best
-    changes, breaks = _changes(down, tried.assembly.scene(tried.rows[lane : lane + 1]))
+    changes, breaks = _changes(down, kind, tried.assembly.scene(tried.rows[lane : lane + 1]))
     yield Correction(
         dim.station.value,
         dim.name,
@@ -202,7 +217,7 @@ def _near(dim: Dimension, here: float | str) -> list[int]:
     return sorted(int(i) for i in np.argsort(apart, kind="stable")[: 2 * MOST_STEPS + 1])
 
 
-def _by_rod(down: SetDown, side: Side, members: tuple[int, ...]) -> Iterator[Correction]:
+def _by_rod(down: SetDown, kind: str, side: Side, members: tuple[int, ...]) -> Iterator[Correction]:
     """The tie-rod length of one wheel that leaves least of the misses; in flats where the kit tells."""
     bench = down.bench
     assert bench.scene is not None
@@ -217,7 +232,11 @@ def _by_rod(down: SetDown, side: Side, members: tuple[int, ...]) -> Iterator[Cor
         return
     lane, left, passes = best
     count = int(steps[lane])
-    changes, breaks = _changes(down, _longer(bench.scene, np.array([step * count])))
+    changes: _Changes = ()
+    breaks: tuple[str, ...] = ()
+    # static toe goes back to where the model has it already: nothing else moves
+    if kind != kinds.TOE:
+        changes, breaks = _changes(down, kind, _longer(bench.scene, np.array([step * count])))
     name, amount = ("flats", float(count)) if told else ("length", round(step * count, 6))
     yield Correction("tie_rod", name, f"{side} side", 0.0, amount, left, passes, changes, breaks)
 
@@ -251,15 +270,16 @@ def _best(
     return lane, left, bool((np.abs(misses[:, lane]) <= down.factor).all())
 
 
-_Changes = tuple[tuple[str, str, float, float], ...]
+def _changes(down: SetDown, kind: str, scene: Scene) -> tuple[_Changes, tuple[str, ...]]:
+    """Figures of the duty that a corrected scene changes most, and the limits that it breaks.
 
-
-def _changes(down: SetDown, scene: Scene) -> tuple[_Changes, tuple[str, ...]]:
-    """Figures of the duty that a corrected scene changes most, and the limits that it breaks."""
+    Those that the readings are about are left out.
+    """
     bench = down.bench
     assert bench.scene is not None and bench.assembly is not None
     wanted = bench.problem.demands(bench.assembly, bench.duty)
     scene = stopped(scene, wanted)
+    wanted = [d for d in wanted if d.measure.name not in ABOUT[kind]]
     changes: dict[str, tuple[float, str, float, float]] = {}
     for demand in wanted:
         before, after = _telling(demand, bench.scene), _telling(demand, scene)

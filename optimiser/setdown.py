@@ -79,7 +79,7 @@ class SetDown:
     def deviation(self) -> Floats:
         """Standard deviation of each difference, (m,), reading and model together."""
         squares = np.array([r.sigma for r in self.every]) ** 2
-        covariance = self._covariance()
+        covariance = self.covariance
         sigma = np.sqrt(np.diag(covariance))
         # by how much one standard deviation of each coordinate moves each reading
         moves = self._moves(self._off_cars(sigma))
@@ -90,7 +90,8 @@ class SetDown:
         squares = squares + (self._moves(self._off_settings()) ** 2).sum(axis=1)
         return np.asarray(np.sqrt(squares))
 
-    def _covariance(self) -> Floats:
+    @cached_property
+    def covariance(self) -> Floats:
         """Covariance of the measured coordinates, mm²: what readings of the car told is taken off.
 
         Only where the run's car file reproduces those readings.
