@@ -150,9 +150,13 @@ def fit(model: Model, sigma: Floats | None = None, start: Floats | None = None) 
     shift = np.zeros(len(space.coordinates))
     before = model.values - model.predict(shift[:, None])[:, 0]
     if free.size and before.size:
-        first = np.zeros(free.size) if start is None else start[free] / wide[free]
+        first = np.zeros(free.size)
+        # a start may be so far off that the linkage no longer comes together
+        if start is not None and np.isfinite(model.predict(start[:, None])).all():
+            first = start[free] / wide[free]
         shift[free] = wide[free] * _solve(model, wide, free, first)
     after = model.values - model.predict(shift[:, None])[:, 0]
+    after = np.where(np.isfinite(after), after, OUT_OF_REACH * model.sigma)
     slopes = model.slopes(shift)
     chi_square = float(((after / model.sigma) ** 2).sum())
     chi_square += float(((shift[free] / wide[free]) ** 2).sum())

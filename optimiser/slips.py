@@ -126,6 +126,8 @@ def suspects(found: Fit) -> list[Suspicion]:
 def _suspicion(found: Fit, freed: list[int]) -> Suspicion | None:
     """The likeliest slip beyond those freed already, with what is not told apart from it."""
     first = sorted(_linear(found, freed), key=lambda slip: -slip.drop)
+    if not first:
+        return None
     tries = len(found.model.space.coordinates)
     refitted = []
     for slip in first[:MOST_REFITS]:
@@ -165,6 +167,9 @@ def _linear(found: Fit, freed: list[int]) -> Iterator[Slip]:
         if at in freed or not np.isfinite(deviation) or deviation > FREE[coordinate.unit]:
             continue
         size = float(weighed[:, at] @ residual) * deviation**2
+        # what is further off than any tape slips is a wrong model, not a slip
+        if abs(size) > FREE[coordinate.unit]:
+            continue
         # the car as written is off by the slip: the truth is written less that
         yield Slip(coordinate, -size, deviation, (size / deviation) ** 2)
 
