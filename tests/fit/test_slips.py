@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from optimiser.fit import Model, fit
+from optimiser.model_check import fit_faults
 from optimiser.slips import sight, suspects, threshold
-from tests.cars import AHEAD, CARS, MIDDLING, OFF_LINE
+from tests.cars import AHEAD, CARS, MIDDLING, OFF_LINE, Car
 from tests.fit.garage import SIGMA, space_of
 from tests.fit.slipped import cases, found, thorough
 from tests.wishbones import WISHBONES
@@ -82,3 +83,21 @@ def test_static_camber_that_was_written_wrong_is_named() -> None:
 def test_the_threshold_allows_for_many_tries() -> None:
     """Normal table: 0.01 shared by ten tries is 0.001, both ways 3.2905."""
     assert threshold(10) == pytest.approx(3.2905, abs=1e-4)
+
+
+@pytest.mark.parametrize("car", [MIDDLING, WISHBONES[0]], ids=lambda car: car.name)
+def test_readings_of_quite_another_car_end_in_a_verdict(car: Car) -> None:
+    """Whatever was read, the fit ends in plain numbers."""
+    rng = np.random.default_rng(8)
+    space, every = space_of(car), thorough()
+    for size in (30.0, 300.0):
+        true = Model(space, every, 0.0).given
+        read = [
+            replace(r, value=float(v + size * r.sigma * rng.normal()))
+            for r, v in zip(every, true, strict=True)
+        ]
+        found = fit(Model(space, tuple(read), 0.0))
+        assert np.isfinite(found.shift).all() and np.isfinite(found.after).all()
+        assert np.isfinite(found.chi_square) and fit_faults(found)
+        for suspicion in suspects(found):
+            assert all(np.isfinite((s.off, s.drop)).all() for s in suspicion.slips)
