@@ -111,7 +111,7 @@ class _Sweeper:
     def _under(self, outers: Outers) -> None:
         """Everything beneath some suspension settings, those that missed least so far first."""
         order = np.lexsort((outers.index, outers.squares))
-        for wave in _waves(order, FIRST_WAVE, WAVES_GROW):
+        for wave in waves(order, FIRST_WAVE, WAVES_GROW):
             wave = wave[outers.squares[wave] <= self.stages.most_squares]
             if wave.size:
                 self._wave(outers, wave)
@@ -141,7 +141,7 @@ class _Sweeper:
         beneath = self.levels.beneath.count
         # numbers of both levels together, the last one's running fastest
         order = np.argsort(settings.squares, kind="stable")
-        for wave in _waves(order, max(1, FIRST_STEERED // beneath), STEERED_GROW):
+        for wave in waves(order, max(1, FIRST_STEERED // beneath), STEERED_GROW):
             wave = wave[settings.squares[wave] <= self.stages.most_squares]
             chunk = max(1, INNER_LANES // beneath)
             for low in range(0, wave.size, chunk):
@@ -191,7 +191,7 @@ class _Sweeper:
         )
 
 
-def _waves(order: Ints, first: int, grow: int) -> Iterator[Ints]:
+def waves(order: Ints, first: int, grow: int) -> Iterator[Ints]:
     """The order cut into waves, each so many times as long as the one before."""
     low, size = 0, first
     while low < order.size:
