@@ -320,7 +320,7 @@ class _Search:
         if swaps and common.size:
             self._over(common)
         front: list[Together] = []
-        for i in sorted(self.best):
+        for i in sorted(self.best, key=lambda i: (swaps[i].minutes, self.best[i].score, i)):
             if not front or self.best[i].score < front[-1].score:
                 front.append(self.best[i])
         return front
