@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from itertools import product
 from typing import Any
 
 import numpy as np
@@ -12,6 +11,7 @@ from goals.car import Car as CarFile
 from goals.duties import GoalsFile
 from goals.parts import Parts, Station
 from goals.verdicts import Demand
+from kinematics.arrays import Ints
 from kinematics.scene import Scene
 from optimiser.problem import Problem
 from tests.cars import CARS, Car
@@ -162,6 +162,28 @@ def _told_apart(heights: set[float | None]) -> bool:
     return len({0.0 if height is None else height for height in heights}) > 1
 
 
+def _apart(problem: Problem, number: int, settings: dict[str, list[Set]], shape: list[int]) -> Ints:
+    """Of every combination of the duties' settings a mask of the stations that are set apart."""
+    mask = np.zeros(shape, dtype=np.int64)
+    names = {name for each in settings.values() for one in each for name in one}
+    for name in sorted(names):
+        values: dict[Any, int] = {}
+        axes = []
+        for place, (duty, each) in enumerate(settings.items()):
+            given = given_height(problem, number, duty)
+            ids = [values.setdefault(one.get(name, given), len(values)) for one in each]
+            axes.append(np.array(ids).reshape([-1 if i == place else 1 for i in range(len(shape))]))
+        heights = {given_height(problem, number, duty) for duty in settings} - {None}
+        if name == ("spring_seat", "lowered_by") and len(heights) > 1:
+            # given differently, ride height is the goals' own affair
+            continue
+        differs = np.zeros(shape, dtype=bool)
+        for other in axes[1:]:
+            differs = differs | (axes[0] != other)
+        mask |= np.where(differs, 1 << list(Station).index(Station(name[0])), 0)
+    return mask
+
+
 def plain_front(
     problem: Problem,
     number: int,
@@ -178,20 +200,23 @@ def plain_front(
     change = problem.goals.changeover
     allowed = set() if change is None else {s.value for s in change.allow}
     most = np.inf if change is None or change.minutes is None else change.minutes.max
-    told = {
-        duty: [(merit, set_of(problem, number, duty, at)) for merit, at in each]
-        for duty, each in found.items()
+    settings = {
+        duty: [set_of(problem, number, duty, at) for _, at in each] for duty, each in found.items()
     }
+    shape = [len(each) for each in found.values()]
+    merits = np.meshgrid(*([m for m, _ in each] for each in found.values()), indexing="ij")
+    worst, mean = np.round(np.max(merits, axis=0), 9), np.round(np.mean(merits, axis=0), 9)
+    apart = _apart(problem, number, settings, shape)
+    names = list(Station)
     best: dict[float, tuple[float, float]] = {}
-    for some in product(*told.values()):
-        apart = differing(problem, number, {d: s for d, (_, s) in zip(told, some, strict=True)})
-        if not apart <= allowed:
+    for mask in np.unique(apart):
+        stations = {station.value for i, station in enumerate(names) if int(mask) >> i & 1}
+        minutes = minutes_of(problem, number, stations)
+        if not stations <= allowed or minutes > most:
             continue
-        minutes = minutes_of(problem, number, apart)
-        if minutes > most:
-            continue
-        merits = [merit for merit, _ in some]
-        score = (round(max(merits), 9), round(sum(merits) / len(merits), 9))
+        here = apart == mask
+        first = np.lexsort((mean[here], worst[here]))[0]
+        score = (float(worst[here][first]), float(mean[here][first]))
         best[minutes] = min(best.get(minutes, (np.inf, np.inf)), score)
     front: list[tuple[float, float, float]] = []
     for minutes in sorted(best):
