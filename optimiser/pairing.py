@@ -103,7 +103,7 @@ def pair(
     """
     search = _Search(assemblies, wanted, work, families, most_listed)
     affordable = [swap for swap in work.swaps() if work.affords(swap)]
-    found = search.run(affordable, _seeds(search.common, alone, work))
+    found = search.run(affordable, _seeds(search.common, assemblies, alone, work))
     if found:
         return Pairing(tuple(found))
     reason = search.reason
@@ -112,7 +112,12 @@ def pair(
     return Pairing((), past[0] if past else None, reason)
 
 
-def _seeds(common: Common, alone: Mapping[str, Sweep], work: Work) -> list[Together]:
+def _seeds(
+    common: Common,
+    assemblies: Mapping[str, Assembly],
+    alone: Mapping[str, Sweep],
+    work: Work,
+) -> list[Together]:
     """Combinations of the duties' own best settings that may be swapped: a first bound."""
     each = max(1, int(FIRST_TRIED ** (1.0 / len(alone))))
     seeds = []
@@ -121,7 +126,8 @@ def _seeds(common: Common, alone: Mapping[str, Sweep], work: Work) -> list[Toget
         stations = common.differing(positions)
         if set(stations) <= set(work.stations):
             merits = {duty: merit for duty, (merit, _) in zip(alone, some, strict=True)}
-            seeds.append(_together(work.swap(stations), merits, positions, -np.inf))
+            room = min(room_left(assemblies[d].dimensions, at) for d, at in positions.items())
+            seeds.append(_together(work.swap(stations), merits, positions, room))
     return seeds
 
 
@@ -388,7 +394,8 @@ class _Search:
             merits: dict[str, Floats] = {}
             for group in sorted(groups, key=lambda g: g.members.size):
                 merits[group.duty.name] = group.merits(left, count, most)
-                left = left[merits[group.duty.name][left] <= most + GRAIN]
+                found = merits[group.duty.name][left]
+                left = left[(found <= most + GRAIN) & (found < np.inf)]
             if left.size:
                 self._take_best(place, swap, groups, merits, left)
 

@@ -66,7 +66,7 @@ def pairing_problem(seed: int, cars: tuple[Car, ...] = CARS, duties: int = 2) ->
         "format": 1,
         "car": "car.yaml",
         "parts": "parts.yaml",
-        "duties": {f"duty{i}": _duty(rng, seat) for i in range(duties)},
+        "duties": {f"duty{i}": _duty(rng, seat, seed % 5 == 2) for i in range(duties)},
         "search": {"hours": 0.1, "workers": 1, "keep": 50, "seed": seed},
     }
     if seed % 10 != 9:
@@ -83,12 +83,17 @@ def pairing_problem(seed: int, cars: tuple[Car, ...] = CARS, duties: int = 2) ->
 _RINGS = {"none": {}, "ring_3": {"adds": {"rack": {"travel": -3}}}}
 
 
-def _duty(rng: np.random.Generator, seat: bool) -> dict[str, Any]:
-    """A duty whose limits leave some settings: half of the random ones, and a wide band of camber."""
+def _duty(rng: np.random.Generator, seat: bool, locked: bool) -> dict[str, Any]:
+    """A duty whose limits leave some settings: half of the random ones, and a wide band of camber.
+
+    A ``locked`` one asks for so much lock that many settings fall only there.
+    """
     duty = random_duty(rng)
     limits = {name: limit for name, limit in duty["limits"].items() if rng.random() < 0.6}
     if "camber" in limits:
         limits["camber"] = {"max": float(rng.uniform(-2.0, 1.0))}
+    if locked:
+        limits["lock_inner"] = {"min": float(rng.uniform(24, 40))}
     heights: list[Any] = [20.0, {"min": 10, "max": 30, "step": 10}]
     duty["lowered_by"] = heights[int(rng.random() < 0.4)]
     if not seat and rng.random() < 0.3:
