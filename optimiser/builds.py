@@ -17,6 +17,7 @@ from optimiser.inner import Sweep, sweep
 from optimiser.pairing import Pairing, Together, pair
 from optimiser.problem import Problem
 from optimiser.refine import as_refined, refine, refined_record
+from optimiser.room import rooms
 from optimiser.space import Build
 
 Row = dict[str, Any]
@@ -75,13 +76,14 @@ def _paired(
 ) -> tuple[Pairing | None, Row | None]:
     """Settings that go together and what the ledger keeps of them; None where a duty is not served.
 
-    There is nothing to pair where there is one duty.
+    There is nothing to pair where there is one duty, or where the goals say nothing of a changeover.
     """
+    changeover = problem.goals.changeover
     served = {d: each for d, each in alone.items() if each is not None and each.found.kept}
-    if len(alone) < 2 or len(served) < len(alone):
+    if changeover is None or len(alone) < 2 or len(served) < len(alone):
         return None, None
     assemblies = {duty: each.assembly for duty, each in served.items()}
-    work = Work.of(build, problem.parts, problem.goals.changeover, assemblies)
+    work = Work.of(build, problem.parts, changeover, assemblies)
     wanted = {duty: each.wanted for duty, each in served.items()}
     sweeps = {duty: each.found for duty, each in served.items()}
     pairing = pair(assemblies, wanted, sweeps, work, problem.families)
@@ -108,7 +110,7 @@ def _together_record(together: Together, assemblies: dict[str, Assembly]) -> Row
         "merit": together.worst,
         "mean": together.mean,
         "merits": together.merits,
-        "room": together.room,
+        "room": together.room[0] if together.room else None,
         "differs": [station.value for station in swap.stations],
         "resets_rod": swap.resets_rod,
         "untold": [station.value for station in swap.untold],
@@ -128,7 +130,7 @@ def _duty_row(duty: str, alone: _Alone | None, together: Together | None) -> Row
         result["kept"] = [[merit, list(at)] for merit, at in found.kept]
     if found.ruled_out is not None:
         result["ruled_out"] = found.ruled_out
-    merit, positions = found.merit, found.best if found.best is not None else found.nearest
+    merit, positions = found.merit, _roomiest(assembly, found)
     stations: tuple[Station, ...] | None = None
     if together is not None:
         merit, positions = together.merits[duty], together.positions[duty]
@@ -147,6 +149,14 @@ def _duty_row(duty: str, alone: _Alone | None, together: Together | None) -> Row
     if merit is not None:
         result["merit"] = merit
     return result
+
+
+def _roomiest(assembly: Assembly, found: Sweep) -> Positions | None:
+    """A duty's best setting by itself, of equals kept the one with most room; or else the nearest."""
+    if found.best is None:
+        return found.nearest
+    equals = [at for merit, at in found.kept if merit == found.merit]
+    return max(equals, key=lambda at: rooms(assembly.dimensions, at))
 
 
 def _unserved(reason: str, told: Row) -> Row:

@@ -54,15 +54,12 @@ class Work:
         cls,
         build: Build,
         parts: Parts,
-        changeover: Changeover | None,
+        changeover: Changeover,
         assemblies: Mapping[str, Assembly],
     ) -> Work:
         """The work that the goals allow on a build made ready for each duty."""
-        allowed = [] if changeover is None else changeover.allow
-        limit = None if changeover is None else changeover.minutes
-        free = {
-            d.station for a in assemblies.values() for d in a.dimensions if d.station in allowed
-        }
+        limit = changeover.minutes
+        free = {d.station for a in assemblies.values() for d in a.dimensions} & {*changeover.allow}
         return cls(
             build,
             parts,

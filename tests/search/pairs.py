@@ -59,7 +59,7 @@ def pairing_problem(seed: int, cars: tuple[Car, ...] = CARS, duties: int = 2) ->
                 part["behind_wheel"] = bool(rng.random() < 0.7)
     movable = [name for name in stations if name not in ("knuckle", "tie_rod")]
     allowed = [name for name in movable if rng.random() < 0.6]
-    changeover: dict[str, Any] = {"allow": allowed}
+    changeover: dict[str, Any] = {"allow": [] if seed % 10 == 9 else allowed}
     if rng.random() < 0.7:
         changeover["minutes"] = {"max": float(5 * rng.integers(0, 14))}
     goals = {
@@ -67,10 +67,9 @@ def pairing_problem(seed: int, cars: tuple[Car, ...] = CARS, duties: int = 2) ->
         "car": "car.yaml",
         "parts": "parts.yaml",
         "duties": {f"duty{i}": _duty(rng, seat, seed % 5 == 2) for i in range(duties)},
+        "changeover": changeover,
         "search": {"hours": 0.1, "workers": 1, "keep": 50, "seed": seed},
     }
-    if seed % 10 != 9:
-        goals["changeover"] = changeover
     parts["wheel_off"] = float(rng.integers(0, 5))
     car_file = {**car_mapping(car), "points_right": bent(car, seed) if seed % 8 == 3 else None}
     return Problem(
@@ -203,8 +202,9 @@ def plain_front(
     if not all(found.values()):
         return [], False
     change = problem.goals.changeover
-    allowed = set() if change is None else {s.value for s in change.allow}
-    most = np.inf if change is None or change.minutes is None else change.minutes.max
+    assert change is not None
+    allowed = {s.value for s in change.allow}
+    most = np.inf if change.minutes is None else change.minutes.max
     settings = {
         duty: [set_of(problem, number, duty, at) for _, at in each] for duty, each in found.items()
     }
