@@ -7,11 +7,12 @@ from typing import Any
 
 import numpy as np
 
+from goals.duties import Changeover
 from goals.parts import Station
 from kinematics.measures import MEASURES
 from kinematics.scene import STRAIGHT
 from optimiser.bench import DutyBench, gauge, heights
-from optimiser.changeover import behind_wheel
+from optimiser.changeover import CORNERS, Work, behind_wheel
 from optimiser.paper import Block, Grid, Heading, Items, Words
 from optimiser.problem import Problem
 from optimiser.ranking import Row
@@ -46,46 +47,45 @@ def swap_blocks(
 ) -> Iterator[Block]:
     """From the first duty to each other one and back again, and what fewer minutes would give."""
     pairing = row.get("pairing")
-    if pairing is None or any(bench.scene is None for bench in benches.values()):
+    if len(benches) < 2 or any(bench.scene is None for bench in benches.values()):
         return
-    if not pairing["found"]:
+    if pairing is not None and not pairing["found"]:
         yield Words(f"THESE SETTINGS DO NOT GO TOGETHER: {unpaired_words(pairing)}.")
         return
-    yield Words(minutes_words(problem, build, pairing))
+    yield Words(minutes_words(problem, build, row, benches))
     first, *others = benches.values()
     for other in others:
         for start, end in ((first, other), (other, first)):
             yield Heading(f"Swap, {clean(start.duty)} to {clean(end.duty)}", 3)
-            steps = tuple(_steps(build, row, start, end))
-            yield Items(steps, numbered=True) if steps else Words("Nothing to set anew.")
-    yield from _front(pairing)
+            yield Items(tuple(_steps(build, row, start, end)), numbered=True)
+    if pairing is not None:
+        yield from _front(pairing)
 
 
-def minutes_words(problem: Problem, build: Build, pairing: Record) -> str:
-    """Of what the minutes are made up, and what nobody tells."""
-    best = pairing["front"][-1]
-    sums = []
-    wheels = False
-    stations = [Station(s) for s in best["differs"]]
-    if best["resets_rod"] and Station.TIE_ROD not in stations:
-        stations.append(Station.TIE_ROD)
-    if stations and Station.STEERING_STOP in build.parts and Station.STEERING_STOP not in stations:
-        stations.append(Station.STEERING_STOP)
-    for station in stations:
-        part = build.parts.get(station)
-        wheels = wheels or behind_wheel(part, station)
-        if part is not None and part.minutes is not None:
-            sums.append(f"{spoken(station)} {short(part.minutes)}")
-    if wheels and problem.parts.wheel_off:
-        sums.append(f"both front wheels off and on {short(2 * problem.parts.wheel_off)}")
-    most = pairing["allowed"]
+def minutes_words(problem: Problem, build: Build, row: Row, benches: dict[str, DutyBench]) -> str:
+    """Of what the minutes between all duties are made up, and what nobody tells."""
+    changeover = problem.goals.changeover
+    assemblies = {d: bench.assembly for d, bench in benches.items() if bench.assembly is not None}
+    work = Work.of(build, problem.parts, changeover or Changeover(), assemblies)
+    moved = {Station(s.station) for s in settings_of(build, row["duties"]) if s.differs}
+    swap = work.swap(moved)
+    sums = [
+        f"{spoken(station)} {short(part.minutes)}"
+        for station, part in build.parts.items()
+        if station in work.touched(swap) and part.minutes is not None
+    ]
+    if work.takes_wheels_off(swap) and problem.parts.wheel_off:
+        sums.append(f"both front wheels off and on {short(CORNERS * problem.parts.wheel_off)}")
+    most = work.most_minutes
     allowed = "" if most is None else f" (the goals allow {short(most)})"
-    text = f"A swap takes {short(best['minutes'])} minutes by the parts file{allowed}"
-    if sums:
-        text += f": {' + '.join(sums)}"
-    if best["untold"]:
-        text += f". Not told, and counted as nothing: {', '.join(map(spoken, best['untold']))}"
-    return f"{text}. Steering stop and alignment checks are not in it unless a part tells them."
+    text = f"A swap takes {short(swap.minutes)} minutes by the parts file{allowed}"
+    text += f": {' + '.join(sums)}" if sums else ""
+    if swap.untold:
+        text += f". Not told, and counted as nothing: {', '.join(map(spoken, swap.untold))}"
+    text += ". Steering stop and checks are not in it unless a part tells them."
+    if changeover is None:
+        text += " The goals say nothing of a changeover: each duty is set up by itself."
+    return text
 
 
 def _steps(build: Build, row: Row, start: DutyBench, end: DutyBench) -> Iterator[str]:
@@ -101,10 +101,13 @@ def _steps(build: Build, row: Row, start: DutyBench, end: DutyBench) -> Iterator
     for setting in moved:
         yield _setting_step(setting, start, end)
     if off:
-        yield "Wheels on, nuts to the maker's torque."
+        yield "Wheels on, nuts to the maker's torque. Car down, rolled and settled at ride height."
+    elif moved:
+        yield "Car down, rolled and settled at ride height."
     rods = start.rods_words(end)
     if rods:
         yield f"{rods[:1].upper()}{rods[1:]}. Lock both ends. Check: {_toe_words(end)}."
+    yield from _check_steps(moved, end)
     yield _stop_step(start, end)
     yield (
         "By hand, lock to lock at full bump and full droop: nothing touches or binds. Paint-mark every "
@@ -114,9 +117,21 @@ def _steps(build: Build, row: Row, start: DutyBench, end: DutyBench) -> Iterator
 
 def _setting_step(setting: Setting, start: DutyBench, end: DutyBench) -> str:
     was, now = (clean(setting.texts[bench.duty]) for bench in (start, end))
-    check = CHECKS.get(Station(setting.station), _alignment)(end)
-    name = f"{spoken(setting.station)}, {spoken(setting.name)}"
-    return f"Both sides, {name}: from {was} to {now}. Check: {check}."
+    return f"Both sides, {_named(setting)}: from {was} to {now}."
+
+
+def _named(setting: Setting) -> str:
+    return f"{spoken(setting.station)} {spoken(setting.name)}"
+
+
+def _check_steps(moved: list[Setting], end: DutyBench) -> Iterator[str]:
+    """A reading that confirms each setting, those that one reading confirms together."""
+    confirmed: dict[str, list[str]] = {}
+    for setting in moved:
+        check = CHECKS.get(Station(setting.station), _alignment)(end)
+        confirmed.setdefault(check, []).append(_named(setting))
+    for check, names in confirmed.items():
+        yield f"Check {', '.join(names)}: {check}."
 
 
 def _each(bench: DutyBench, read: Callable[[Any], float], places: int) -> str:
