@@ -179,17 +179,20 @@ class Tolerances(Strict):
 
 
 class ChangeoverMinutes(Strict):
-    """How long the swap between two duties may take."""
+    """How long the swap between duties may take."""
 
     max: Annotated[Number, Field(ge=0)]
-    """Longest swap, minutes."""
+    """Longest swap, minutes; of three duties and more, for all that differs between any two of them."""
 
 
 class Changeover(Strict):
-    """What may differ between duties on one car, and the minutes that the swap may take."""
+    """What may differ between duties on one car, and the minutes that the swap may take.
+
+    Tie-rod length and steering stop are solved for each duty, so they are set anew whatever is allowed.
+    """
 
     allow: list[Station] = Field(default_factory=list)
-    """Stations whose part or setting may differ between duties."""
+    """Stations whose setting may differ between duties; all else is set alike in all of them."""
     minutes: ChangeoverMinutes | None = None
     """How long the swap may take."""
 
@@ -241,7 +244,7 @@ class GoalsFile(Strict):
     duties: Annotated[dict[Identifier, Duty], AfterValidator(_some)]
     """The uses that the car must serve, each with its limits and targets."""
     changeover: Changeover | None = None
-    """What may be changed between duties; nothing when left out."""
+    """What may be changed between duties. Left out, each duty is set up by itself, whatever a swap takes."""
     search: Search = Search()
     """How long and how wide to search."""
     note: str | None = None

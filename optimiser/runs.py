@@ -27,7 +27,7 @@ from optimiser.ledger import Ledger
 from optimiser.model_check import model_check, not_held
 from optimiser.problem import Problem
 from optimiser.proposer import PROMISING
-from optimiser.ranking import Row, feasible, merit, rank
+from optimiser.ranking import Row, feasible, merit, minutes, rank
 
 FORMAT = 1
 
@@ -246,6 +246,8 @@ def candidate_document(place: int, row: Row) -> dict[str, Any]:
         "merit": merit(row),
         "feasible": feasible(row),
         "yield": None,
+        "changeover_minutes": minutes(row) if feasible(row) and row.get("pairing") else None,
+        "pairing": row.get("pairing"),
         "price": row["price"],
         "to_buy": row["to_buy"],
         "number": row["build"],
@@ -267,11 +269,12 @@ def _table(problem: Problem, rows: list[Row]) -> str:
             {},
         )
     ]
-    head = ["rank", "build", "feasible", "merit", "price", *stations]
+    head = ["rank", "build", "feasible", "merit", "changeover_minutes", "price", *stations]
     writer.writerow([*head, *(f"{duty}: {name}" for duty, name in figures)])
     for place, row in enumerate(rows, 1):
         worst = merit(row)
-        line = [place, row["build"], feasible(row), "" if worst is None else worst, row["price"]]
+        line = [place, row["build"], feasible(row), "" if worst is None else worst]
+        line += ["" if worst is None or not row.get("pairing") else minutes(row), row["price"]]
         line += [row["parts"][station] for station in stations]
         line += [_cell(row["duties"][duty].get("measures", {}).get(name)) for duty, name in figures]
         writer.writerow(line)
