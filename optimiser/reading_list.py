@@ -22,7 +22,7 @@ KINDS = {
     TOE: ("static toe", "deg"),
     CASTER: ("caster", "deg"),
     KINGPIN: ("kingpin inclination", "deg"),
-    ROD: ("tie rod, eye to eye", "mm"),
+    ROD: ("tie-rod length", "mm"),
     HEIGHT: ("height of a point", "mm"),
 }
 DECIMALS = {"deg": 3, "mm": 2, "thou": 1}
