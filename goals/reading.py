@@ -29,6 +29,7 @@ from goals.geometry import car_notices, check_car
 from goals.obstacles import check_obstacles
 from goals.parts import Parts
 from goals.section import Section
+from goals.tolerances import check_tolerances
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -148,6 +149,7 @@ def _check(reader: _Reader, goals: Section, car: Section, parts: Section) -> lis
         check_bar_parts(parts, car),
         check_fit(goals, car, parts),
         check_obstacles(car, parts),
+        check_tolerances(goals, car),
     ):
         # One more than is shown, so that the rest is known to be there.
         reader.faults += islice(checks, MAX_FAULTS + 1)
