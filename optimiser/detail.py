@@ -10,6 +10,7 @@ from optimiser.ranking import Row
 from optimiser.refine import as_set
 from optimiser.runs import Run, candidate_document, write_file
 from optimiser.sheet import bench_sheet
+from optimiser.ties import tie_groups
 
 
 def with_curves(problem: Problem, row: Row) -> Row:
@@ -30,7 +31,9 @@ def with_curves(problem: Problem, row: Row) -> Row:
 
 def show_document(run: Run, problem: Problem, row: Row, place: int) -> dict[str, Any]:
     """What ``show --json`` prints."""
-    return {"run": run.name, **candidate_document(place, with_curves(problem, row))}
+    ties = tie_groups([each.get("as_built") for each in run.ranked(problem.goals.search.keep)])
+    full = with_curves(problem, row)
+    return {"run": run.name, **candidate_document(place, full, ties[place - 1], curves=True)}
 
 
 def write_sheets(run: Run, problem: Problem, row: Row, place: int) -> tuple[str, list[str]]:

@@ -97,6 +97,12 @@ def sample_row(problem: Problem, row: Row) -> Record:
     }
 
 
+def failed_record(problem: Problem, number: int, reason: str) -> Record:
+    """The record of a candidate that could not be built."""
+    enough = problem.goals.tolerances.least_yield is None
+    return {"number": number, "failed": reason, "enough": enough}
+
+
 def sample_duty(problem: Problem, row: Row, duty: str) -> Sampled:
     """One duty of a candidate, built many times."""
     assembly = problem.assembly(problem.space.build(row["build"]), duty)
@@ -126,6 +132,7 @@ def sample_duty(problem: Problem, row: Row, duty: str) -> Sampled:
             "yield_at_printed_stop": _at_stop(limits, holds, scene, printed),
             "merit_band": _band(merits),
             "bands": _bands(scene, wanted),
+            "missing": _missing(scene, wanted),
             "curves": _curves(scene),
         }
     )
@@ -157,11 +164,16 @@ def _merits(wanted: list[Demand], scene: Scene) -> Floats:
 
 def _at_stop(limits: list[Demand], holds: dict[str, Bools], scene: Scene, stop: float) -> float:
     """The share of cars that hold every limit with the stop set by the sheet, not on the car."""
-    there = scene.with_stop(np.minimum(stop, scene.rack_travel))
     good = np.ones(scene.lanes, dtype=bool)
+    steered = [limit for limit in limits if limit.stage >= Stage.STEER]
     for limit in limits:
         # what is known before the rack moves does not hang on the stop
-        good &= _holds(limit, there) if limit.stage >= Stage.STEER else holds[limit.label]
+        if limit.stage < Stage.STEER:
+            good &= holds[limit.label]
+    lanes = np.flatnonzero(good)
+    if lanes.size and steered:
+        there = scene.take(lanes, stop=np.minimum(stop, scene.rack_travel[lanes]))
+        good[lanes] = np.logical_and.reduce([_holds(limit, there) for limit in steered])
     return float(good.mean())
 
 
@@ -189,6 +201,17 @@ def _bands(scene: Scene, wanted: list[Demand]) -> Record:
         targets = [d for d in shown.demands if not d.is_limit]
         bands = [_band(telling(shown.measure(scene, ask), limits, targets)) for ask in shown.asks]
         found[shown.key] = bands if targets and len(shown.asks) > 1 else bands[0]
+    return found
+
+
+def _missing(scene: Scene, wanted: list[Demand]) -> dict[str, float]:
+    """The share of cars in which a figure does not exist, by its key, where that is some but not all."""
+    found = {}
+    for shown in figures_shown(scene, wanted):
+        figures = np.concatenate([shown.measure(scene, ask) for ask in shown.asks])
+        share = float(np.isnan(figures).any(axis=0).mean())
+        if 0.0 < share < 1.0:
+            found[shown.key] = share
     return found
 
 
