@@ -1,8 +1,12 @@
 """Measuring and setting errors: what can be off on a car as built, and draws of it.
 
 Every error is normal with the half of its tolerance as standard deviation. A draw is one car: all of them
-are quantiles of one set of scrambled Sobol points (scipy.stats.qmc), a column for each error by its name over
-the whole space of parts. So every candidate is tried on the same errors, and two can be compared car by car.
+are quantiles of scrambled Sobol points (scipy.stats.qmc), a column for each error by its name over the whole
+space of parts. So every candidate is tried on the same errors, and two can be compared car by car.
+
+With few points and many columns some pairs of Sobol columns are far from independent. So each few columns
+have points of their own, and those are shuffled against one another (A. B. Owen, Latin supercube sampling for
+very high-dimensional simulations, 1998): no two columns are then more alike than by plain chance.
 
 What moves together:
 
@@ -39,6 +43,8 @@ COVERAGE = 2.0
 RACK_POINT = "tie_rod_inner"
 # The points of a scrambled sequence are multiples of 2^-30 and may be 0, whose quantile is infinite.
 EDGE = 2.0**-31
+# Columns that share one set of Sobol points: a hard point's three directions on both sides.
+TOGETHER = 6
 
 
 @dataclass(frozen=True)
@@ -63,11 +69,11 @@ class Errors:
             for axis in AXES
         ]
         names += [f"camber {side}" for side in ("left", "right")]
+        names += [f"part's {channel} {axis}" for channel in VECTORS for axis in AXES]
         for duty in self.goals.duties:
             for side in ("left", "right"):
                 names += [f"{duty}: toe {side}", f"{duty}: ride height {side}"]
                 names += [f"{duty}: {adjuster} {side}" for adjuster in self._adjusters()]
-        names += [f"part's {channel} {axis}" for channel in VECTORS for axis in AXES]
         return {name: column for column, name in enumerate(dict.fromkeys(names))}
 
     def _adjusters(self) -> list[str]:
@@ -84,10 +90,16 @@ class Errors:
     @cached_property
     def draws(self) -> Floats:
         """Standard normal quantiles, (columns, samples)."""
-        points = qmc.Sobol(len(self.names), scramble=True, rng=self.goals.search.seed)
-        shares = points.random(self.samples)
+        groups = -(-len(self.names) // TOGETHER)
+        shares = np.hstack([self._shares(group) for group in range(groups)])
         quantiles: Floats = ndtri(np.clip(shares, EDGE, 1.0 - EDGE))
         return np.array(quantiles.T, dtype=np.float64, order="C")
+
+    def _shares(self, group: int) -> Floats:
+        """One group of columns, (samples, TOGETHER), each evenly spread over 0 to 1."""
+        chance = np.random.default_rng([self.goals.search.seed, group])
+        points = qmc.Sobol(TOGETHER, scramble=True, rng=chance).random(self.samples)
+        return np.asarray(points[chance.permutation(self.samples)])
 
 
 @dataclass
