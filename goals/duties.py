@@ -171,6 +171,7 @@ PointError = Annotated[
         tuple[Error, Error, Error], Tag(MANY), Words("errors along [x, y, z], mm, 0 or more")
     ],
     by_form((list, tuple), MANY, PLAIN),
+    Words("an error in mm, or errors along [x, y, z]"),
 ]
 
 

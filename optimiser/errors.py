@@ -15,14 +15,17 @@ What moves together:
 - the rack is one: where its right end is not measured, an error along and up the car is that of both ends,
   and one across it goes outward on one side and inward on the other (the rack is not centred);
 - points that a part brings are off its drawing alike on both sides;
-- camber is measured, and toe, ride height and adjusters are set, on each side by itself; settings anew in
-  every duty, what is measured only once.
+- camber is measured, and toe, ride height and adjusters are set, on each side by itself;
+- what is measured is measured once for all duties. What all duties set alike is set once too; everything
+  else is set anew in every duty, and toe after every swap.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from scipy.special import ndtri
@@ -40,6 +43,7 @@ SAMPLES = 256
 AXES = ("x", "y", "z")
 # Coverage factor of the tolerances.
 COVERAGE = 2.0
+RIDE_HEIGHT = "ride height"
 RACK_POINT = "tie_rod_inner"
 # The points of a scrambled sequence are multiples of 2^-30 and may be 0, whose quantile is infinite.
 EDGE = 2.0**-31
@@ -72,7 +76,7 @@ class Errors:
         names += [f"part's {channel} {axis}" for channel in VECTORS for axis in AXES]
         for duty in self.goals.duties:
             for side in ("left", "right"):
-                names += [f"{duty}: toe {side}", f"{duty}: ride height {side}"]
+                names += [f"{duty}: toe {side}", f"{duty}: {RIDE_HEIGHT} {side}"]
                 names += [f"{duty}: {adjuster} {side}" for adjuster in self._adjusters()]
         return {name: column for column, name in enumerate(dict.fromkeys(names))}
 
@@ -106,11 +110,14 @@ class Errors:
 class Drawn:
     """The errors that one candidate has in one duty; every error asked for is noted in ``used``.
 
-    ``used`` is what an error is called → the columns of its parts.
+    ``used`` is what an error is called → the columns of its parts. ``once`` names what is set alike in all
+    duties. With ``measured_only`` what is set is set right, and only what is measured is off.
     """
 
     errors: Errors
     duty: str
+    once: frozenset[str] = frozenset()
+    measured_only: bool = False
     used: dict[str, list[int]] = field(default_factory=dict)
 
     @property
@@ -132,6 +139,12 @@ class Drawn:
         if column not in columns:
             columns.append(column)
         return np.asarray(self.errors.draws[column] * (tolerance / COVERAGE))
+
+    def _set(self, what: str, side: Side, tolerance: float) -> Floats:
+        """One error of setting; of what all duties set alike it is that of the first."""
+        duty = next(iter(self.errors.goals.duties)) if what in self.once else self.duty
+        tolerance = 0.0 if self.measured_only else tolerance
+        return self._off(what, f"{duty}: {what} {side}", tolerance)
 
     def _vector(self, source: str, name: str, each: tuple[float, ...], side: str = "") -> Floats:
         return np.stack(
@@ -169,16 +182,31 @@ class Drawn:
 
     def toe(self, side: Side) -> Floats:
         """How far a wheel's static toe is set off, (n,) deg."""
-        return self._off("toe", f"{self.duty}: toe {side}", self.tolerances.toe)
+        return self._set("toe", side, self.tolerances.toe)
 
     def ride_height(self, side: Side) -> Floats:
         """How far a wheel's ride height is set too low, (n,) mm."""
-        name = f"{self.duty}: ride height {side}"
-        return self._off("ride height", name, self.tolerances.ride_height)
+        return self._set(RIDE_HEIGHT, side, self.tolerances.ride_height)
 
     def setting(self, station: str, name: str, side: Side, own: float | None) -> Floats:
         """How far an adjuster is set off on one side, (n,) mm; ``own`` is its own tolerance if told."""
         tolerance = self.tolerances.settings if own is None else own
-        return self._off(
-            f"{station} {name}", f"{self.duty}: {station} {name} {side}", tolerance
-        )  # fmt: skip
+        return self._set(f"{station} {name}", side, tolerance)
+
+
+def set_once(records: Iterable[dict[str, Any]]) -> frozenset[str]:
+    """What all duties of one ledger row set alike: adjusters by station and name, and ride height."""
+    each = [_settings_of(record) for record in records]
+    first, others = each[0], each[1:]
+    return frozenset(
+        what for what, value in first.items() if all(other.get(what) == value for other in others)
+    )
+
+
+def _settings_of(record: dict[str, Any]) -> dict[str, Any]:
+    found = {
+        f"{station} {name}": value
+        for station, block in record["settings"].items()
+        for name, value in block.items()
+    }
+    return {**found, RIDE_HEIGHT: record["solved"]["lowered_by"]}

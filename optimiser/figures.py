@@ -40,7 +40,7 @@ LEGEND = (
     "aim: target +/- tolerance; off: distance from it in tolerances, 1 is the edge",
     "of tolerance",
 )
-BAND_LEGEND = "[a to b]: 5 to 95 % band of the cars as built, at the worse wheel where it is judged"
+BAND_LEGEND = "[a to b]: 5 to 95 % band for the errors told, at the worse wheel where it is judged"
 
 
 @dataclass(frozen=True)
@@ -168,10 +168,11 @@ def _cells(column: Column, measure: Measure) -> Iterator[tuple[RowId, Cell]]:
 
 
 def _banded(key: str, cell: Cell, band: list[float] | None) -> Cell:
-    """A figure's cell with its band behind it; none where the figure cannot be off."""
-    if band is None or band[0] == band[1]:
+    """A figure's cell with its band behind it; none where both ends read alike."""
+    low, high = (None, None) if band is None else (figure(key, end) for end in band)
+    if low == high:
         return cell
-    words = Text(f"[{figure(key, band[0])} to {figure(key, band[1])}]", "dim")
+    words = Text(f"[{low} to {high}]", "dim")
     return Cell(cell.value, Text("\n").join([cell.judged, words]) if cell.judged else words)
 
 

@@ -25,7 +25,7 @@ from kinematics.measures import MEASURES, Stage
 from kinematics.measures.steer import steer_pair
 from kinematics.scene import Scene
 from optimiser.as_built import BOTH, as_built
-from optimiser.errors import Drawn
+from optimiser.errors import Drawn, set_once
 from optimiser.evaluate import (
     CURVE_STEP,
     CURVE_TRAVEL,
@@ -109,7 +109,7 @@ def sample_duty(problem: Problem, row: Row, duty: str) -> Sampled:
     assert assembly is not None
     wanted = problem.demands(assembly, duty)
     assembly, positions = as_set(assembly, row["duties"][duty])
-    drawn = Drawn(problem.errors, duty)
+    drawn = Drawn(problem.errors, duty, set_once(row["duties"].values()))
     scene = stopped(as_built(assembly, positions, drawn), wanted)
     limits = [demand for demand in wanted if demand.is_limit]
     holds = {d.label: _holds(d, scene) for d in limits}
@@ -131,7 +131,7 @@ def sample_duty(problem: Problem, row: Row, duty: str) -> Sampled:
             "stop_band": _band(scene.stop),
             "yield_at_printed_stop": _at_stop(limits, holds, scene, printed),
             "merit_band": _band(merits),
-            "bands": _bands(scene, wanted),
+            "bands": bands_of(scene, wanted),
             "missing": _missing(scene, wanted),
             "curves": _curves(scene),
         }
@@ -193,7 +193,7 @@ def _band(values: Floats) -> list[float] | None:
     return [float(low), float(high)]
 
 
-def _bands(scene: Scene, wanted: list[Demand]) -> Record:
+def bands_of(scene: Scene, wanted: list[Demand]) -> Record:
     """The band of every figure that the duty shows, by its key; a list of bands for a curve's points."""
     found: Record = {}
     for shown in figures_shown(scene, wanted):

@@ -14,6 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
+from optimiser.builds import search_build
+from optimiser.yields import sample_row
 from tests.built.shop import USUAL, mirrored, sampled, shop, with_samples
 from tests.cars import CARS, Car
 from tests.wishbones import WISHBONES
@@ -205,3 +207,39 @@ def test_with_nothing_off_a_limit_holds_in_every_car_or_in_none() -> None:
         bands = [b for b in found.record["bands"].values() if b is not None and b[0] is not None]
         flat = [b for each in bands for b in (each if isinstance(each[0], list) else [each])]
         assert max(high - low for low, high in flat) == pytest.approx(0.0, abs=1e-9)
+
+
+def test_toe_is_set_anew_in_every_duty() -> None:
+    limits = {"toe": {"max": 0.2 + 0.05 * 0.9}}
+    one = {"static": {"toe": 0.2}, "travel": [-30, 30], "limits": limits}
+    problem = shop(duties={"first": one, "second": one}, toe=0.1)
+    record = sample_row(problem, search_build(problem, 0))
+    # two wheels in two duties: four settings, each by itself
+    assert record["yield"] == pytest.approx(Phi(0.9) ** 4, abs=2 * TWO)
+
+
+def in_two(setting_error: float, *, alike: bool) -> float:
+    """Both wheels less than 0.5 mm ahead of where they are set, in two duties."""
+    slot = {"along": {"hub_face": [1, 0, 0]}, "range": [0, 20], "step": 20}
+    wheel = {"id": "plate", "today": True, "adjusts": {"along": slot}}
+    at = nominal_x()
+    duties = {}
+    for place, wanted in enumerate((0.0, 0.0 if alike else 20.0)):
+        limits = {"wheel_centre_x": {"min": at + wanted - 5.0, "max": at + wanted + 0.5}}
+        duties[f"duty{place}"] = {
+            "static": {"toe": USUAL.toe}, "travel": [-30, 30], "limits": limits
+        }  # fmt: skip
+    problem = shop(
+        parts={"format": 1, "stations": {"wheel_spacer": [wheel]}},
+        duties=duties,
+        settings=setting_error,
+    )
+    row = search_build(problem, 0)
+    assert all(duty["feasible"] for duty in row["duties"].values())
+    return float(sample_row(problem, row)["yield"])
+
+
+def test_what_all_duties_set_alike_is_set_once() -> None:
+    # a tolerance of 2 mm is a deviation of 1: each wheel within half of it
+    assert in_two(2.0, alike=True) == pytest.approx(Phi(0.5) ** 2, abs=TWO)
+    assert in_two(2.0, alike=False) == pytest.approx(Phi(0.5) ** 4, abs=2 * TWO)
