@@ -209,17 +209,20 @@ class Tolerances(Strict):
 
 
 class ChangeoverMinutes(Strict):
-    """How long the swap between two duties may take."""
+    """How long the swap between duties may take."""
 
     max: Annotated[Number, Field(ge=0)]
-    """Longest swap, minutes."""
+    """Longest swap, minutes; of three duties and more, for all that differs between any two of them."""
 
 
 class Changeover(Strict):
-    """What may differ between duties on one car, and the minutes that the swap may take."""
+    """What may differ between duties on one car, and the minutes that the swap may take.
+
+    Tie-rod length and steering stop are solved for each duty, so they are set anew whatever is allowed.
+    """
 
     allow: list[Station] = Field(default_factory=list)
-    """Stations whose part or setting may differ between duties."""
+    """Stations whose setting may differ between duties; all else is set alike in all of them."""
     minutes: ChangeoverMinutes | None = None
     """How long the swap may take."""
 

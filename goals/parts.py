@@ -431,7 +431,9 @@ class Part(Strict):
     count: Annotated[Whole, Field(ge=0)] | None = None
     """How many there are."""
     minutes: Annotated[Number, Field(ge=0)] | None = None
-    """Time to change it at the track, minutes."""
+    """Time to change or re-set it at the track, both sides of the car, without the wheel's, minutes."""
+    behind_wheel: Flag | None = None
+    """Whether the front wheels have to come off for it; where not told, wheels and wheel spacers alone."""
     note: str | None = None
     """Anything worth remembering; not used."""
 
@@ -454,6 +456,9 @@ class Parts(Strict):
     """A name for this box of parts."""
     currency: str = ""
     """Currency of all prices."""
+    wheel_off: Annotated[Number, Field(ge=0)] = 0.0
+    """Time to take one front wheel off and put it back, minutes: counted once a corner in a swap between
+    duties, whatever is done behind it."""
     stations: Annotated[dict[Station, list[Part]], AfterValidator(_some)]
     """Station → the parts that may stand there."""
     note: str | None = None

@@ -5,71 +5,153 @@ A pure function of the inputs and the build's number: no files, no clock, no sta
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
-from optimiser.evaluate import candidate
-from optimiser.inner import sweep
+from goals.parts import Station
+from goals.verdicts import Demand
+from optimiser.assembly import Assembly
+from optimiser.changeover import Work
+from optimiser.evaluate import candidate, settings_of
+from optimiser.inner import Sweep, sweep
+from optimiser.pairing import Pairing, Together, pair
 from optimiser.problem import Problem
 from optimiser.refine import as_refined, refine, refined_record
+from optimiser.space import Build
 
 Row = dict[str, Any]
+Positions = tuple[int, ...]
+
+NO_HEIGHT = "the build cannot give this duty's ride height"
+NO_SETTING = "no setting stands at this duty's ride height"
+
+
+@dataclass(frozen=True)
+class _Alone:
+    """A build made ready for a duty, what is wanted of it there, and what sweeping it found."""
+
+    assembly: Assembly
+    wanted: list[Demand]
+    found: Sweep
 
 
 def search_build(problem: Problem, number: int) -> Row:
     """Search one build for every duty.
 
-    Returns a row with the build's parts and price and, for each duty, the best setting with all its
-    figures, refined below the grid step where adjusters can be set finer; or, where nothing holds every
-    limit, the setting that came nearest and what it lacks.
+    Returns a row with the build's parts and price and, for each duty, its setting with all its figures,
+    refined below the grid step where adjusters can be set finer. Of several duties the settings are the best
+    that go together (``pairing``); where none do, each duty's own best. Where nothing holds every limit of a
+    duty, it is the setting that came nearest and what it lacks.
     """
     build = problem.space.build(number)
+    alone = {duty: _alone(problem, build, duty) for duty in problem.duties}
+    pairing = _pairing(problem, build, alone)
     row: Row = {
         "build": number,
         "parts": build.name,
         "price": build.price,
         "to_buy": [part.id for part in build.to_buy],
+        "pairing": None,
         "duties": {},
     }
-    for duty in problem.duties:
-        row["duties"][duty] = _search_duty(problem, number, duty)
+    if pairing is not None:
+        row["pairing"] = _pairing_record(pairing, alone)
+    together = None if pairing is None else pairing.best
+    for duty, each in alone.items():
+        row["duties"][duty] = _duty_row(duty, each, together)
     return row
 
 
-def _search_duty(problem: Problem, number: int, duty: str) -> Row:
-    build = problem.space.build(number)
+def _alone(problem: Problem, build: Build, duty: str) -> _Alone | None:
+    """A duty by itself; None where the build cannot give its ride height."""
     assembly = problem.assembly(build, duty)
     if assembly is None:
-        return {
-            "feasible": False,
-            "merit": None,
-            "shortfalls": {},
-            "reason": "the build cannot give this duty's ride height",
-            "settings_swept": 0,
-        }
+        return None
     wanted = problem.demands(assembly, duty)
     found = sweep(assembly, wanted, problem.goals.search.settings, problem.families)
-    positions = found.best if found.best is not None else found.nearest
+    return _Alone(assembly, wanted, found)
+
+
+def _pairing(problem: Problem, build: Build, alone: dict[str, _Alone | None]) -> Pairing | None:
+    """Settings that go together; None where there is one duty, or one that nothing serves."""
+    served = {d: each for d, each in alone.items() if each is not None and each.found.kept}
+    if len(alone) < 2 or len(served) < len(alone):
+        return None
+    assemblies = {duty: each.assembly for duty, each in served.items()}
+    return pair(
+        assemblies,
+        {duty: each.wanted for duty, each in served.items()},
+        {duty: each.found for duty, each in served.items()},
+        Work.of(build, problem.parts, problem.goals.changeover, assemblies),
+        problem.families,
+    )
+
+
+def _pairing_record(pairing: Pairing, alone: dict[str, _Alone | None]) -> Row:
+    """What the ledger keeps of the settings that go together."""
+    assemblies = {duty: each.assembly for duty, each in alone.items() if each is not None}
+    best = pairing.best
+    record: Row = {
+        "found": best is not None,
+        "minutes": None if best is None else best.swap.minutes,
+        "differs": None if best is None else [s.value for s in best.swap.stations],
+        "alone": {d: each.found.merit for d, each in alone.items() if each is not None},
+        "front": [_together_record(each, assemblies) for each in pairing.front],
+    }
+    if pairing.reason is not None and best is None:
+        record["reason"] = pairing.reason
+    if pairing.beyond is not None:
+        record["beyond"] = _together_record(pairing.beyond, assemblies)
+    return record
+
+
+def _together_record(together: Together, assemblies: dict[str, Assembly]) -> Row:
+    swap = together.swap
+    return {
+        "minutes": swap.minutes,
+        "merit": together.worst,
+        "mean": together.mean,
+        "merits": together.merits,
+        "room": together.room,
+        "differs": [station.value for station in swap.stations],
+        "resets_rod": swap.resets_rod,
+        "untold": [station.value for station in swap.untold],
+        "positions": {duty: list(at) for duty, at in together.positions.items()},
+        "settings": {
+            duty: settings_of(assemblies[duty], at) for duty, at in together.positions.items()
+        },
+    }
+
+
+def _duty_row(duty: str, alone: _Alone | None, together: Together | None) -> Row:
+    if alone is None:
+        return _unserved(NO_HEIGHT, {"settings_swept": 0})
+    assembly, wanted, found = alone.assembly, alone.wanted, alone.found
     result: Row = {"settings_swept": found.settings, "refused_by": found.refused_by}
     if found.kept:
         result["kept"] = [[merit, list(at)] for merit, at in found.kept]
     if found.ruled_out is not None:
         result["ruled_out"] = found.ruled_out
+    merit, positions = found.merit, found.best if found.best is not None else found.nearest
+    stations: tuple[Station, ...] | None = None
+    if together is not None:
+        merit, positions = together.merits[duty], together.positions[duty]
+        # a refinement of what is alike in all duties would set it apart
+        stations = together.swap.stations
     if positions is None:
-        return {
-            "feasible": False,
-            "merit": None,
-            "shortfalls": {},
-            "reason": "no setting stands at this duty's ride height",
-            **result,
-        }
+        return _unserved(NO_SETTING, result)
     result["positions"] = list(positions)
-    merit = found.merit
-    better = None if merit is None else refine(assembly, wanted, positions, merit)
-    if better is not None and merit is not None:
-        result["refined"] = refined_record(assembly, positions, merit, better)
-        assembly, positions = as_refined(assembly, positions, better.settings)
-        merit = better.merit
+    if merit is not None:
+        better = refine(assembly, wanted, positions, merit, stations)
+        if better is not None:
+            result["refined"] = refined_record(assembly, positions, merit, better)
+            assembly, positions = as_refined(assembly, positions, better.settings)
+            merit = better.merit
     result.update(candidate(assembly, wanted, positions))
     if merit is not None:
         result["merit"] = merit
     return result
+
+
+def _unserved(reason: str, told: Row) -> Row:
+    return {"feasible": False, "merit": None, "shortfalls": {}, "reason": reason, **told}

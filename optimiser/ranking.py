@@ -1,5 +1,6 @@
 """Ranking of searched builds: those that serve every duty first, by their worst duty's merit.
 
+Of equal worst merit the better mean comes first, then the fewer minutes of a swap, then the lower price.
 A build that does not serve every duty stands below every one that does; among those, more duties served
 come first, then what their nearest setting lacks. Equal keys are ordered by build number, so that the same
 rows always rank the same.
@@ -21,8 +22,20 @@ def served(row: Row) -> int:
 
 
 def feasible(row: Row) -> bool:
-    """Whether a build serves every duty."""
-    return served(row) == len(row["duties"])
+    """Whether a build serves every duty, with settings that go together."""
+    return served(row) == len(row["duties"]) and goes_together(row)
+
+
+def goes_together(row: Row) -> bool:
+    """Whether a build's settings can be swapped as the goals allow; so where there is nothing to swap."""
+    pairing = row.get("pairing")
+    return pairing is None or bool(pairing["found"])
+
+
+def minutes(row: Row) -> float:
+    """Minutes of the swap between a build's duties; 0 where nothing is told of one."""
+    pairing = row.get("pairing")
+    return 0.0 if pairing is None or pairing["minutes"] is None else float(pairing["minutes"])
 
 
 def merit(row: Row) -> float | None:
@@ -30,6 +43,12 @@ def merit(row: Row) -> float | None:
     if not feasible(row):
         return None
     return max(float(duty["merit"]) for duty in row["duties"].values())
+
+
+def _worst_alone(row: Row) -> float:
+    """Worst merit of a build's duties each by itself; 0 where one is not served."""
+    merits = [duty["merit"] for duty in row["duties"].values()]
+    return 0.0 if None in merits or served(row) < len(merits) else round(float(max(merits)), 9)
 
 
 def lack(row: Row) -> float:
@@ -49,8 +68,11 @@ def key(row: Row) -> Key:
     if worst is not None:
         merits = [float(duty["merit"]) for duty in row["duties"].values()]
         mean = round(sum(merits) / len(merits), 9)
-        return (0.0, round(worst, 9), mean, float(row["price"]), number)
-    return (float(len(row["duties"]) - served(row)), round(lack(row), 9), 0.0, row["price"], number)
+        return (0.0, round(worst, 9), mean, minutes(row), float(row["price"]), number)
+    # one that serves every duty, but not with settings that go together, comes before one that does not
+    unserved = len(row["duties"]) - served(row)
+    worse = float(unserved) if unserved else 0.5
+    return (worse, round(lack(row), 9), _worst_alone(row), 0.0, float(row["price"]), number)
 
 
 def rank(rows: Iterable[Row], keep: int, built: Mapping[int, Row] | None = None) -> list[Row]:

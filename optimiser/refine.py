@@ -6,12 +6,14 @@ a larger one scipy first looks where between the steps the least merit is, and t
 point are swept. The sweep is the grid's own, so every limit and gate holds of what is taken, and it is taken
 only where it beats the grid's best. A pure function of its inputs.
 
-What this does not do: look beyond one step from the grid's best setting, or refine a duty that has no
-setting on the grid which holds every limit.
+Of several duties only adjusters that the duties set apart are refined: what is alike in all of them stays
+on its steps. What this does not do: look beyond one step from the grid's best setting, or refine a duty that
+has no setting on the grid which holds every limit.
 """
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from math import prod
 from typing import Any
@@ -19,7 +21,7 @@ from typing import Any
 import numpy as np
 from scipy.optimize import Bounds, differential_evolution
 
-from goals.parts import Adjuster
+from goals.parts import Adjuster, Station
 from goals.verdicts import Demand, merit_of, total_weight
 from kinematics.arrays import Floats
 from optimiser.assembly import Assembly
@@ -87,6 +89,7 @@ def refine(
     wanted: list[Demand],
     best: Positions,
     merit: float,
+    stations: Collection[Station] | None = None,
     most_swept: int = MOST_SWEPT,
 ) -> Refined | None:
     """The best fine setting about the grid's best one; None where none is better.
@@ -96,12 +99,13 @@ def refine(
         wanted: the duty's demands on it.
         best: positions of the grid's best setting, which holds every limit.
         merit: its merit.
+        stations: where adjusters may be set finer; everywhere when not told.
         most_swept: settings up to which all fine ones in reach are swept.
 
     Among equals the one that leaves the adjusters, in the parts' order, nearest to their grid positions is
     taken; with all of them swept it is the best there is in reach.
     """
-    slides = _slides(assembly, best)
+    slides = _slides(assembly, best, stations)
     if not slides:
         return None
     box = _Box(assembly, wanted, best, slides)
@@ -115,12 +119,16 @@ def refine(
     return replace(found, settings={i: v for i, v in found.settings.items() if v != moved[i]})
 
 
-def _slides(assembly: Assembly, best: Positions) -> list[_Slide]:
+def _slides(
+    assembly: Assembly, best: Positions, stations: Collection[Station] | None
+) -> list[_Slide]:
     """The adjusters that can be set finer than their step."""
     slides = []
     for i, (dimension, position) in enumerate(zip(assembly.dimensions, best, strict=True)):
         part = assembly.build.parts.get(dimension.station)
         if dimension.kind != "adjuster" or part is None or dimension.name not in part.adjusts:
+            continue
+        if stations is not None and dimension.station not in stations:
             continue
         adjuster = part.adjusts[dimension.name]
         # a duty asks for its ride height: that is not refined away

@@ -7,7 +7,7 @@ import pytest
 
 from kinematics.channels import Channels, Layer
 from optimiser.families import Families
-from optimiser.inner import _Settings, _Sweeper
+from optimiser.stages import Settings, Stages
 from tests.search.catalogues import random_problem
 
 
@@ -29,14 +29,14 @@ def test_every_lane_has_the_channels_of_its_own_positions(seed: int) -> None:
     problem = random_problem(seed)
     assembly = problem.assembly(problem.space.build(0), "first")
     assert assembly is not None
-    sweeper = _Sweeper(assembly, [], 1, Families())
-    levels = sweeper.levels
-    (outers,) = sweeper._outers(sweeper._static_level())
+    stages = Stages(assembly, [], Families())
+    levels = stages.levels
+    (outers,) = stages.outers(stages.static_level())
     places = levels.outer_ends.count * levels.inner_ends.count
     at = np.arange(outers.index.size * places)[::3]
     outer, a, b = at // places, at % places // levels.inner_ends.count, at % levels.inner_ends.count
     beneath = at % levels.beneath.count
-    lanes = sweeper._lanes(outers, _Settings(outer, a, b, np.zeros(at.size)), beneath)
+    lanes = stages.lanes_of(outers, Settings(outer, a, b, np.zeros(at.size)), beneath)
     positions = np.stack(np.unravel_index(lanes.index, levels.sizes), axis=1)
     for name, value in assembly.channels("left", positions).items():
         np.testing.assert_allclose(lanes.scene.channels.get(name), value, atol=1e-9)
