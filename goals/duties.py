@@ -271,7 +271,7 @@ class GoalsFile(Strict):
     duties: Annotated[dict[Identifier, Duty], AfterValidator(_some)]
     """The uses that the car must serve, each with its limits and targets."""
     changeover: Changeover | None = None
-    """What may be changed between duties; nothing when left out."""
+    """What may be changed between duties. Left out, each duty is set up by itself, whatever a swap takes."""
     search: Search = Search()
     """How long and how wide to search."""
     note: str | None = None

@@ -24,6 +24,7 @@ Record = dict[str, Any]
 
 GAUGE_TRAVEL = tuple(float(t) for t in range(60, -51, -10))
 PLATE_ANGLES = (10.0, 20.0, 30.0)
+SAME_LENGTH = 0.005  # mm
 SHARES = tuple(n / 8.0 for n in range(9))
 
 
@@ -176,35 +177,37 @@ class DutyBench:
         names: dict[Side, str] = {"left": "tie_rod", "right": "tie_rod_right"}
         return {side: solved[names[side]] for side in self.sides}
 
-    def swap_words(self, other: DutyBench) -> str:
-        """How the tie rods change from this duty to another, in flats."""
-        if self.scene is None or other.scene is None:
+    def rods_words(self, other: DutyBench) -> str:
+        """How the tie rods change from this duty to another, in flats; empty where they stay as they are."""
+        rods, there = self.rods(), other.rods()
+        if all(_same(rods[side], there[side]) for side in rods):
             return ""
         words = []
-        for side, rod in self.rods().items():
-            there = other.rods()[side]
+        for side, rod in rods.items():
             name = "both tie rods" if len(self.sides) == 1 else f"{side} tie rod"
-            words.append(f"{name} {_rod_change(rod, there)}")
-        return (
-            f"{self.duty} to {other.duty}, toe back to {short(other.record['solved']['toe'])} deg: "
-            f"{'; '.join(words)}. Back again: the same the other way. Check toe after every swap."
-        )
+            words.append(f"{name} {_rod_change(rod, there[side])}")
+        return "; ".join(words)
 
 
 def _row(positions: tuple[int, ...]) -> Ints:
     return np.array([positions], dtype=np.int64).reshape(1, -1)
 
 
+def _same(rod: Record, there: Record) -> bool:
+    alike = rod.get("adjuster") == there.get("adjuster")
+    return alike and abs(rod["length"] - there["length"]) < SAME_LENGTH
+
+
 def _rod_change(rod: Record, there: Record) -> str:
     longer = there["length"] - rod["length"]
     way = "longer" if longer > 0 else "shorter"
     size = f"{fixed(abs(longer), 1)} mm {way} eye to eye"
-    if abs(longer) < 0.005:
+    if abs(longer) < SAME_LENGTH:
         size = "unchanged"
     if rod.get("adjuster") != there.get("adjuster"):
         names = [short(r["adjuster"]) if r.get("adjuster") else "none" for r in (rod, there)]
         return f"{size}, adjuster {names[0]} out and {names[1]} in"
-    if "pitch" in rod and abs(longer) >= 0.005:
+    if "pitch" in rod and abs(longer) >= SAME_LENGTH:
         flats = abs(longer) / flat_of(rod)
         return f"{fixed(flats, 1)} flats {way} ({size})"
     return size

@@ -17,6 +17,7 @@ from optimiser.inner import Sweep, sweep
 from optimiser.pairing import Pairing, Together, pair
 from optimiser.problem import Problem
 from optimiser.refine import as_refined, refine, refined_record
+from optimiser.room import rooms
 from optimiser.space import Build
 
 Row = dict[str, Any]
@@ -45,17 +46,15 @@ def search_build(problem: Problem, number: int) -> Row:
     """
     build = problem.space.build(number)
     alone = {duty: _alone(problem, build, duty) for duty in problem.duties}
-    pairing = _pairing(problem, build, alone)
+    pairing, record = _paired(problem, build, alone)
     row: Row = {
         "build": number,
         "parts": build.name,
         "price": build.price,
         "to_buy": [part.id for part in build.to_buy],
-        "pairing": None,
+        "pairing": record,
         "duties": {},
     }
-    if pairing is not None:
-        row["pairing"] = _pairing_record(pairing, alone)
     together = None if pairing is None else pairing.best
     for duty, each in alone.items():
         row["duties"][duty] = _duty_row(duty, each, together)
@@ -72,37 +71,36 @@ def _alone(problem: Problem, build: Build, duty: str) -> _Alone | None:
     return _Alone(assembly, wanted, found)
 
 
-def _pairing(problem: Problem, build: Build, alone: dict[str, _Alone | None]) -> Pairing | None:
-    """Settings that go together; None where there is one duty, or one that nothing serves."""
+def _paired(
+    problem: Problem, build: Build, alone: dict[str, _Alone | None]
+) -> tuple[Pairing | None, Row | None]:
+    """Settings that go together and what the ledger keeps of them; None where a duty is not served.
+
+    There is nothing to pair where there is one duty, or where the goals say nothing of a changeover.
+    """
+    changeover = problem.goals.changeover
     served = {d: each for d, each in alone.items() if each is not None and each.found.kept}
-    if len(alone) < 2 or len(served) < len(alone):
-        return None
+    if changeover is None or len(alone) < 2 or len(served) < len(alone):
+        return None, None
     assemblies = {duty: each.assembly for duty, each in served.items()}
-    return pair(
-        assemblies,
-        {duty: each.wanted for duty, each in served.items()},
-        {duty: each.found for duty, each in served.items()},
-        Work.of(build, problem.parts, problem.goals.changeover, assemblies),
-        problem.families,
-    )
-
-
-def _pairing_record(pairing: Pairing, alone: dict[str, _Alone | None]) -> Row:
-    """What the ledger keeps of the settings that go together."""
-    assemblies = {duty: each.assembly for duty, each in alone.items() if each is not None}
+    work = Work.of(build, problem.parts, changeover, assemblies)
+    wanted = {duty: each.wanted for duty, each in served.items()}
+    sweeps = {duty: each.found for duty, each in served.items()}
+    pairing = pair(assemblies, wanted, sweeps, work, problem.families)
     best = pairing.best
     record: Row = {
         "found": best is not None,
         "minutes": None if best is None else best.swap.minutes,
+        "allowed": work.most_minutes,
         "differs": None if best is None else [s.value for s in best.swap.stations],
-        "alone": {d: each.found.merit for d, each in alone.items() if each is not None},
+        "alone": {duty: each.merit for duty, each in sweeps.items()},
         "front": [_together_record(each, assemblies) for each in pairing.front],
     }
-    if pairing.reason is not None and best is None:
+    if best is None:
         record["reason"] = pairing.reason
     if pairing.beyond is not None:
         record["beyond"] = _together_record(pairing.beyond, assemblies)
-    return record
+    return pairing, record
 
 
 def _together_record(together: Together, assemblies: dict[str, Assembly]) -> Row:
@@ -112,7 +110,7 @@ def _together_record(together: Together, assemblies: dict[str, Assembly]) -> Row
         "merit": together.worst,
         "mean": together.mean,
         "merits": together.merits,
-        "room": together.room,
+        "room": together.room[0] if together.room else None,
         "differs": [station.value for station in swap.stations],
         "resets_rod": swap.resets_rod,
         "untold": [station.value for station in swap.untold],
@@ -132,7 +130,7 @@ def _duty_row(duty: str, alone: _Alone | None, together: Together | None) -> Row
         result["kept"] = [[merit, list(at)] for merit, at in found.kept]
     if found.ruled_out is not None:
         result["ruled_out"] = found.ruled_out
-    merit, positions = found.merit, found.best if found.best is not None else found.nearest
+    merit, positions = found.merit, _roomiest(assembly, found)
     stations: tuple[Station, ...] | None = None
     if together is not None:
         merit, positions = together.merits[duty], together.positions[duty]
@@ -151,6 +149,14 @@ def _duty_row(duty: str, alone: _Alone | None, together: Together | None) -> Row
     if merit is not None:
         result["merit"] = merit
     return result
+
+
+def _roomiest(assembly: Assembly, found: Sweep) -> Positions | None:
+    """A duty's best setting by itself, of equals kept the one with most room; or else the nearest."""
+    if found.best is None:
+        return found.nearest
+    equals = [at for merit, at in found.kept if merit == found.merit]
+    return max(equals, key=lambda at: rooms(assembly.dimensions, at))
 
 
 def _unserved(reason: str, told: Row) -> Row:

@@ -9,7 +9,7 @@ and is named. Tie-rod length and steering stop are solved for each duty: they ar
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 from goals.duties import Changeover
@@ -54,15 +54,12 @@ class Work:
         cls,
         build: Build,
         parts: Parts,
-        changeover: Changeover | None,
+        changeover: Changeover,
         assemblies: Mapping[str, Assembly],
     ) -> Work:
         """The work that the goals allow on a build made ready for each duty."""
-        allowed = [] if changeover is None else changeover.allow
-        limit = None if changeover is None else changeover.minutes
-        free = {
-            d.station for a in assemblies.values() for d in a.dimensions if d.station in allowed
-        }
+        limit = changeover.minutes
+        free = {d.station for a in assemblies.values() for d in a.dimensions} & {*changeover.allow}
         return cls(
             build,
             parts,
@@ -79,25 +76,30 @@ class Work:
             for d in self.build.dimensions
         )
         # where nothing in the build lowers the car, its ride height moves the rods all the same
-        resets = resets or Station.SPRING_SEAT in anew
-        touched = set(anew)
-        if resets:
-            touched.add(Station.TIE_ROD)
-        if (anew or resets) and Station.STEERING_STOP in self.build.parts:
-            touched.add(Station.STEERING_STOP)
-        minutes, untold, wheel_off = 0.0, [], False
-        for station in Station:
-            if station not in touched:
-                continue
+        swap = Swap(anew, 0.0, resets or Station.SPRING_SEAT in anew, ())
+        minutes, untold = 0.0, []
+        for station in self.touched(swap):
             part = self.build.parts.get(station)
-            told = None if part is None else part.minutes
-            if told is None:
+            if part is None or part.minutes is None:
                 untold.append(station)
-            minutes += told or 0.0
-            wheel_off = wheel_off or behind_wheel(part, station)
-        if wheel_off:
+            else:
+                minutes += part.minutes
+        if self.takes_wheels_off(swap):
             minutes += CORNERS * self.parts.wheel_off
-        return Swap(anew, minutes, resets, tuple(untold))
+        return replace(swap, minutes=minutes, untold=tuple(untold))
+
+    def touched(self, swap: Swap) -> tuple[Station, ...]:
+        """Stations that are worked on: those set anew, the tie rods to be re-set, the stop."""
+        touched = set(swap.stations)
+        if swap.resets_rod:
+            touched.add(Station.TIE_ROD)
+        if touched and Station.STEERING_STOP in self.build.parts:
+            touched.add(Station.STEERING_STOP)
+        return tuple(station for station in Station if station in touched)
+
+    def takes_wheels_off(self, swap: Swap) -> bool:
+        """Whether a front wheel has to come off."""
+        return any(behind_wheel(self.build.parts.get(s), s) for s in self.touched(swap))
 
     def swaps(self) -> list[Swap]:
         """Every swap that the goals allow, whatever its minutes, the quickest and least first."""

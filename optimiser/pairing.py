@@ -26,11 +26,13 @@ from optimiser.changeover import Swap, Work
 from optimiser.common import BENEATH, RODS, SUSPENSION, Common, alike, least_of
 from optimiser.families import Families
 from optimiser.inner import Sweep, waves
-from optimiser.room import room_left
+from optimiser.room import rooms
 from optimiser.stages import INNER_LANES, Outers, Settings, Stages
 from optimiser.stages import MERIT_GRAIN as GRAIN
 
 Positions = tuple[int, ...]
+# Steps to the nearer end of every adjuster, least first.
+Rooms = tuple[float, ...]
 
 # Settings listed at a time for one duty; where there are more, settings of the suspension are taken in parts.
 MOST_LISTED = 400_000
@@ -54,7 +56,7 @@ class Together:
     swap: Swap
     worst: float
     mean: float
-    room: float
+    room: Rooms
     merits: dict[str, float]
     positions: dict[str, Positions]
 
@@ -103,7 +105,7 @@ def pair(
     """
     search = _Search(assemblies, wanted, work, families, most_listed)
     affordable = [swap for swap in work.swaps() if work.affords(swap)]
-    found = search.run(affordable, _seeds(search.common, alone, work))
+    found = search.run(affordable, _seeds(search.common, assemblies, alone, work))
     if found:
         return Pairing(tuple(found))
     reason = search.reason
@@ -112,7 +114,12 @@ def pair(
     return Pairing((), past[0] if past else None, reason)
 
 
-def _seeds(common: Common, alone: Mapping[str, Sweep], work: Work) -> list[Together]:
+def _seeds(
+    common: Common,
+    assemblies: Mapping[str, Assembly],
+    alone: Mapping[str, Sweep],
+    work: Work,
+) -> list[Together]:
     """Combinations of the duties' own best settings that may be swapped: a first bound."""
     each = max(1, int(FIRST_TRIED ** (1.0 / len(alone))))
     seeds = []
@@ -121,16 +128,18 @@ def _seeds(common: Common, alone: Mapping[str, Sweep], work: Work) -> list[Toget
         stations = common.differing(positions)
         if set(stations) <= set(work.stations):
             merits = {duty: merit for duty, (merit, _) in zip(alone, some, strict=True)}
-            seeds.append(_together(work.swap(stations), merits, positions, -np.inf))
+            room = [rooms(assemblies[d].dimensions, at) for d, at in positions.items()]
+            seeds.append(_together(work.swap(stations), merits, positions, room))
     return seeds
 
 
 def _together(
-    swap: Swap, merits: dict[str, float], positions: dict[str, Positions], room: float
+    swap: Swap, merits: dict[str, float], positions: dict[str, Positions], room: list[Rooms]
 ) -> Together:
     values = list(merits.values())
     mean = round(sum(values) / len(values), 9)
-    return Together(swap, max(values), mean, room, merits, positions)
+    all_room = tuple(sorted(steps for each in room for steps in each))
+    return Together(swap, max(values), mean, all_room, merits, positions)
 
 
 @dataclass
@@ -274,16 +283,17 @@ class _Group:
                 self.duty.steer(found, members[now], most)
             limit *= MEMBERS_GROW
 
-    def best(self, group: int, merit: float) -> tuple[float, Positions]:
-        """Room left and positions of the settings of a group that come to its merit: most room, lowest."""
+    def best(self, group: int, merit: float) -> tuple[Rooms, Positions]:
+        """Room and positions of the settings of a group that come to its merit: most room, lowest."""
         found = self.found
         here = self.members[self.codes == group]
         equal = here[found.known[here] & (found.merits[here] <= merit + 0.5 * GRAIN)]
         dimensions = self.duty.stages.assembly.dimensions
         every = [(found.numbers[i], tuple(int(p) for p in found.positions[i])) for i in equal]
-        choices = [(-room_left(dimensions, at), number, at) for number, at in every]
-        room, _, positions = min(choices)
-        return -room, positions
+        # room first, then the lowest number
+        every.sort(key=lambda each: each[0])
+        positions = max((at for _, at in every), key=lambda at: rooms(dimensions, at))
+        return rooms(dimensions, positions), positions
 
 
 class _Search:
@@ -388,7 +398,8 @@ class _Search:
             merits: dict[str, Floats] = {}
             for group in sorted(groups, key=lambda g: g.members.size):
                 merits[group.duty.name] = group.merits(left, count, most)
-                left = left[merits[group.duty.name][left] <= most + GRAIN]
+                found = merits[group.duty.name][left]
+                left = left[(found <= most + GRAIN) & (found < np.inf)]
             if left.size:
                 self._take_best(place, swap, groups, merits, left)
 
@@ -425,11 +436,11 @@ class _Search:
         for group in left[equal]:
             own = {g.duty.name: float(merits[g.duty.name][group]) for g in groups}
             chosen = {g.duty.name: g.best(int(group), own[g.duty.name]) for g in groups}
-            room = min(room for room, _ in chosen.values())
+            room = [room for room, _ in chosen.values()]
             positions = {duty: at for duty, (_, at) in chosen.items()}
             self._offer(place, _together(swap, own, positions, room))
 
 
-def _key(found: Together) -> tuple[float, float, float, tuple[Positions, ...]]:
+def _key(found: Together) -> tuple[float, float, Rooms, tuple[Positions, ...]]:
     """Order of settings for one swap: the best first."""
-    return *found.score, -found.room, tuple(found.positions.values())
+    return *found.score, tuple(-steps for steps in found.room), tuple(found.positions.values())

@@ -24,6 +24,11 @@ def room_left(dimensions: Sequence[Dimension], positions: Sequence[int]) -> floa
     return min((steps for steps in _steps_left(dimensions, positions)), default=ENOUGH_STEPS)
 
 
+def rooms(dimensions: Sequence[Dimension], positions: Sequence[int]) -> tuple[float, ...]:
+    """The room on every adjuster, least first: of two settings the one with the greater tuple has more."""
+    return tuple(sorted(_steps_left(dimensions, positions)))
+
+
 def at_an_end(dimensions: Sequence[Dimension], positions: Sequence[int]) -> int:
     """How many adjusters stand at an end of their travel; arguments as for :func:`room_left`."""
     return sum(steps == 0.0 for steps in _steps_left(dimensions, positions))

@@ -26,7 +26,7 @@ from optimiser import VERSION
 from optimiser.ledger import Ledger
 from optimiser.problem import Problem
 from optimiser.proposer import PROMISING
-from optimiser.ranking import Row, feasible, merit, rank
+from optimiser.ranking import Row, feasible, merit, minutes, rank
 from optimiser.ties import tie_groups
 
 FORMAT = 1
@@ -254,6 +254,8 @@ def candidate_document(
         "tie": tie,
         "below_least_yield": not built.get("enough", True),
         **{name: built[name] for name in ("merit_band", "merit_matters") if name in built},
+        "changeover_minutes": minutes(row) if feasible(row) and row.get("pairing") else None,
+        "pairing": row.get("pairing"),
         "price": row["price"],
         "to_buy": row["to_buy"],
         "number": row["build"],
@@ -287,13 +289,14 @@ def _table(problem: Problem, rows: list[Row]) -> str:
             {},
         )
     ]
-    head = ["rank", "build", "feasible", "merit", "price", *stations]
+    head = ["rank", "build", "feasible", "merit", "changeover_minutes", "price", *stations]
     yields = ["yield", "yield error", "tie", *(f"{duty}: yield" for duty in problem.duties)]
     writer.writerow([*head, *(f"{duty}: {name}" for duty, name in figures), *yields])
     ties = tie_groups([row.get("as_built") for row in rows])
     for place, (row, tie) in enumerate(zip(rows, ties, strict=True), 1):
         worst = merit(row)
-        line = [place, row["build"], feasible(row), "" if worst is None else worst, row["price"]]
+        line = [place, row["build"], feasible(row), "" if worst is None else worst]
+        line += ["" if worst is None or not row.get("pairing") else minutes(row), row["price"]]
         line += [row["parts"][station] for station in stations]
         line += [_cell(row["duties"][duty].get("measures", {}).get(name)) for duty, name in figures]
         writer.writerow([*line, *_yields(problem, row, tie)])

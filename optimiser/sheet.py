@@ -13,8 +13,9 @@ from optimiser.duty_sheet import duty_blocks
 from optimiser.paper import FILL, Block, Grid, Heading, Items, Loud, Words, as_markdown, as_text
 from optimiser.problem import Problem
 from optimiser.ranking import Row, feasible, merit
-from optimiser.settings import Setting, differ, part_name, settings_of, solved_texts, source_of
+from optimiser.settings import differ, part_name, settings_of, solved_texts, source_of
 from optimiser.space import AS_IS, Build
+from optimiser.swap_sheet import swap_blocks
 from optimiser.wording import (
     clean,
     counted,
@@ -23,8 +24,8 @@ from optimiser.wording import (
     plain,
     price,
     sets_stop,
-    short,
     spoken,
+    unpaired_words,
 )
 
 HASH_LENGTH = 10
@@ -148,6 +149,12 @@ def _head(
 def _refusal(row: Row, benches: dict[str, DutyBench]) -> Iterator[Block]:
     if feasible(row):
         return
+    if all(record["feasible"] for record in row["duties"].values()):
+        words = unpaired_words(row["pairing"])
+        yield Loud(
+            ("SETTINGS DO NOT GO TOGETHER - no one car", f"{words}. Each duty is shown alone.")
+        )
+        return
     lines = ["DOES NOT HOLD EVERY LIMIT - not to be built"]
     for duty, record in row["duties"].items():
         if record["feasible"]:
@@ -199,36 +206,12 @@ def _differences(
     ]
     yield Grid(("setting", *duties), tuple(lines))
     yield Words("* is set anew at every swap.")
-    first, *others = benches.values()
-    swaps = [first.swap_words(other) for other in others]
-    if any(swaps):
-        yield Items(tuple(swap for swap in swaps if swap))
-    yield from _changeover(problem, build, settings)
+    yield from swap_blocks(problem, build, row, benches)
 
 
 def mark(differs: bool) -> str:
     """What stands before a setting that the duties set differently."""
     return "* " if differs else ""
-
-
-def _changeover(problem: Problem, build: Build, settings: list[Setting]) -> Iterator[Block]:
-    stations = list(dict.fromkeys(s.station for s in settings if s.differs))
-    if not stations:
-        return
-    change = problem.goals.changeover
-    allowed = set() if change is None else {station.value for station in change.allow}
-    beyond = [spoken(station) for station in stations if station not in allowed]
-    if beyond:
-        yield Words(f"Not in the goals' changeover list, and set anew here: {', '.join(beyond)}.")
-    known = {s: build.parts[Station(s)].minutes for s in stations if Station(s) in build.parts}
-    minutes = {s: m for s, m in known.items() if m is not None}
-    if minutes:
-        each = " + ".join(f"{spoken(s)} {short(m)}" for s, m in minutes.items())
-        most = None if change is None or change.minutes is None else change.minutes.max
-        asked = "" if most is None else f"; the goals allow {short(most)}"
-        yield Words(
-            f"Minutes by the parts file, one after the other: {each} = {short(sum(minutes.values()))}{asked}."
-        )
 
 
 def _tightest(benches: dict[str, DutyBench]) -> Iterator[Block]:

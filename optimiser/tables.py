@@ -36,7 +36,9 @@ from optimiser.wording import (
     plain,
     price,
     sets_stop,
+    short,
     spoken,
+    unpaired_words,
 )
 
 __all__ = ["print_check", "print_rank", "print_show"]
@@ -101,6 +103,9 @@ def _rank_table(candidates: list[Record]) -> Table:
     sampled = any(c["yield"] is not None for c in candidates)
     if sampled:
         add_figures(table, "yield", [share_words(c["yield"]) for c in candidates])
+    swapped = any(c["changeover_minutes"] is not None for c in candidates)
+    if swapped:
+        add_figures(table, "swap", [_minutes(c) for c in candidates])
     add_figures(table, "price", [price(c["price"]) for c in candidates])
     add_figures(table, "buy", [str(len(c["to_buy"])) for c in candidates])
     table.add_column(Text("tightest limit, or what lacks"), overflow="fold", min_width=20)
@@ -110,6 +115,7 @@ def _rank_table(candidates: list[Record]) -> Table:
             figures = ["\n".join(f"{clean(d)} {m}" for d, m in zip(duties, figures, strict=True))]
         cells = [places[row], _merit(candidate["merit"]), *figures]
         cells += [share_words(candidate["yield"])] if sampled else []
+        cells += [_minutes(candidate)] if swapped else []
         cells += [price(candidate["price"]), str(len(candidate["to_buy"]))]
         last = _state(candidate, candidates[0])
         table.add_row(*(Text(cell) for cell in cells), last)
@@ -121,6 +127,12 @@ def _place(candidates: list[Record], i: int) -> str:
     tie = candidates[i]["tie"]
     tied = i > 0 and tie is not None and tie == candidates[i - 1]["tie"]
     return f"= {candidates[i]['rank']}" if tied else str(candidates[i]["rank"])
+
+
+def _minutes(candidate: Record) -> str:
+    """Minutes of the swap between a candidate's duties."""
+    told = candidate["changeover_minutes"]
+    return "-" if told is None else short(told)
 
 
 def _merit(value: float | None) -> str:
@@ -137,6 +149,8 @@ def _state(candidate: Record, first: Record) -> Text:
         served = [duty for duty, record in duties.items() if record["feasible"]]
         text = Text(f"serves {', '.join(served)}; " if served else "")
         words = [lacks(duty, record) for duty, record in duties.items() if not record["feasible"]]
+        if not words:
+            words = [f"settings do not go together: {unpaired_words(candidate['pairing'])}"]
         text.append("; ".join(words), "red")
     other = [
         f"{spoken(station)} {part}"
@@ -181,6 +195,9 @@ def _print_rank_notes(console: Console, candidates: list[Record], top: int) -> N
             "dim",
         )
     )
+    if any(c["changeover_minutes"] is not None for c in candidates):
+        words = "swap: minutes from duty to duty by the parts file, settings chosen to go together"
+        console.print(Text(words, "dim"))
     for words in rank_notes(candidates):
         console.print(Text(words, "dim"))
 
@@ -233,9 +250,28 @@ def _print_head(console: Console, problem: Problem, document: Record) -> None:
         for duty, record in document["duties"].items():
             text = f"serves {duty}" if record["feasible"] else lacks(duty, record)
             console.print(Text(text, "" if record["feasible"] else "red"))
+    _print_swap(console, document["pairing"])
     bought = [clean(part) for part in document["to_buy"]]
     words = f"{price(document['price'], currency)} for {', '.join(bought)}" if bought else "nothing"
     console.print(Text(f"to buy: {words}"))
+
+
+def _print_swap(console: Console, pairing: Record | None) -> None:
+    """How the duties' settings go together, and what each duty could have by itself."""
+    if pairing is None:
+        return
+    alone = ", ".join(f"{clean(duty)} {_merit(merit)}" for duty, merit in pairing["alone"].items())
+    if not pairing["found"]:
+        words = f"settings do not go together: {unpaired_words(pairing)}"
+        console.print(Text(words, "red"))
+    else:
+        anew = ", ".join(map(spoken, pairing["differs"])) or "no station"
+        console.print(Text(f"swap: {short(pairing['minutes'])} minutes, {anew} set anew"))
+        for each in pairing["front"][:-1]:
+            anew = ", ".join(map(spoken, each["differs"])) or "no station"
+            words = f"or {short(each['minutes'])} minutes at merit {_merit(each['merit'])}, {anew}"
+            console.print(Text(words, "dim"))
+    console.print(Text(f"each duty by itself: {alone}", "dim"))
 
 
 def _print_parts(console: Console, problem: Problem, document: Record) -> None:

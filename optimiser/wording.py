@@ -349,6 +349,15 @@ def _fault(margin: Margin) -> str:
     return f"{text}, {needs}"
 
 
+def unpaired_words(pairing: Record) -> str:
+    """Why no settings of the duties go together, and what would be the quickest that do."""
+    beyond = pairing.get("beyond")
+    if beyond is None:
+        return str(pairing["reason"])
+    allowed = short(pairing["allowed"])
+    return f"the quickest swap takes {short(beyond['minutes'])} minutes, the goals allow {allowed}"
+
+
 def lacks(duty: str, record: Record) -> str:
     """What one duty lacks, in a line."""
     if record.get("reason"):

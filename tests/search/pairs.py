@@ -59,18 +59,17 @@ def pairing_problem(seed: int, cars: tuple[Car, ...] = CARS, duties: int = 2) ->
                 part["behind_wheel"] = bool(rng.random() < 0.7)
     movable = [name for name in stations if name not in ("knuckle", "tie_rod")]
     allowed = [name for name in movable if rng.random() < 0.6]
-    changeover: dict[str, Any] = {"allow": allowed}
+    changeover: dict[str, Any] = {"allow": [] if seed % 10 == 9 else allowed}
     if rng.random() < 0.7:
         changeover["minutes"] = {"max": float(5 * rng.integers(0, 14))}
     goals = {
         "format": 1,
         "car": "car.yaml",
         "parts": "parts.yaml",
-        "duties": {f"duty{i}": _duty(rng, seat) for i in range(duties)},
+        "duties": {f"duty{i}": _duty(rng, seat, seed % 5 == 2) for i in range(duties)},
+        "changeover": changeover,
         "search": {"hours": 0.1, "workers": 1, "keep": 50, "seed": seed},
     }
-    if seed % 10 != 9:
-        goals["changeover"] = changeover
     parts["wheel_off"] = float(rng.integers(0, 5))
     car_file = {**car_mapping(car), "points_right": bent(car, seed) if seed % 8 == 3 else None}
     return Problem(
@@ -83,12 +82,17 @@ def pairing_problem(seed: int, cars: tuple[Car, ...] = CARS, duties: int = 2) ->
 _RINGS = {"none": {}, "ring_3": {"adds": {"rack": {"travel": -3}}}}
 
 
-def _duty(rng: np.random.Generator, seat: bool) -> dict[str, Any]:
-    """A duty whose limits leave some settings: half of the random ones, and a wide band of camber."""
+def _duty(rng: np.random.Generator, seat: bool, locked: bool) -> dict[str, Any]:
+    """A duty whose limits leave some settings: half of the random ones, and a wide band of camber.
+
+    A ``locked`` one asks for so much lock that many settings fall only there.
+    """
     duty = random_duty(rng)
     limits = {name: limit for name, limit in duty["limits"].items() if rng.random() < 0.6}
     if "camber" in limits:
         limits["camber"] = {"max": float(rng.uniform(-2.0, 1.0))}
+    if locked:
+        limits["lock_inner"] = {"min": float(rng.uniform(24, 40))}
     heights: list[Any] = [20.0, {"min": 10, "max": 30, "step": 10}]
     duty["lowered_by"] = heights[int(rng.random() < 0.4)]
     if not seat and rng.random() < 0.3:
@@ -198,8 +202,9 @@ def plain_front(
     if not all(found.values()):
         return [], False
     change = problem.goals.changeover
-    allowed = set() if change is None else {s.value for s in change.allow}
-    most = np.inf if change is None or change.minutes is None else change.minutes.max
+    assert change is not None
+    allowed = {s.value for s in change.allow}
+    most = np.inf if change.minutes is None else change.minutes.max
     settings = {
         duty: [set_of(problem, number, duty, at) for _, at in each] for duty, each in found.items()
     }

@@ -5,8 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from goals.parts import Adjuster, Station
 from optimiser.builds import Row, search_build
+from optimiser.changeover import Work
 from optimiser.evaluate import stopped
+from optimiser.inner import sweep
+from optimiser.pairing import pair
 from optimiser.problem import Problem
 from optimiser.ranking import feasible, rank
 from tests.cars import CARS, Car
@@ -69,8 +73,8 @@ def check_chosen(problem: Problem, row: Row) -> None:
     apart = differing(problem, number, settings)
     assert apart == set(pairing["differs"])
     assert minutes_of(problem, number, apart) == pytest.approx(pairing["minutes"])
-    allowed = problem.goals.changeover.allow if problem.goals.changeover else []
-    assert apart <= {station.value for station in allowed}
+    assert problem.goals.changeover is not None
+    assert apart <= {station.value for station in problem.goals.changeover.allow}
     best = pairing["front"][-1]
     for duty, each in row["duties"].items():
         assert list(each["positions"]) == best["positions"][duty]
@@ -92,3 +96,55 @@ def test_the_catalogues_are_worth_the_test() -> None:
     assert unpaired > 2
     assert sum(len(front) > 1 for front in fronts) > 8
     assert sum(bool(front) and front[0][0] == 0.0 for front in fronts) > 3
+
+
+def test_without_a_changeover_each_duty_is_set_up_by_itself() -> None:
+    problem = pairing_problem(0)
+    apart = Problem(
+        problem.goals.model_copy(update={"changeover": None}), problem.car, problem.parts
+    )
+    paired, alone = search_build(problem, 0), search_build(apart, 0)
+    assert paired["pairing"] is not None and alone["pairing"] is None
+    assert feasible(alone)
+    for duty, each in alone["duties"].items():
+        assert each["merit"] == paired["pairing"]["alone"][duty]
+
+
+def test_lists_in_parts_come_to_the_same() -> None:
+    """Where a duty's settings are too many to be listed at once they are taken in parts."""
+    seen = 0
+    for seed in range(12):
+        problem = pairing_problem(seed)
+        build = problem.space.build(0)
+        change = problem.goals.changeover
+        assemblies = {d: problem.assembly(build, d) for d in problem.duties}
+        ready = {d: a for d, a in assemblies.items() if a is not None}
+        assert change is not None and len(ready) == 2
+        wanted = {d: problem.demands(a, d) for d, a in ready.items()}
+        alone = {d: sweep(a, wanted[d], 10) for d, a in ready.items()}
+        if not all(found.kept for found in alone.values()):
+            continue
+        work = Work.of(build, problem.parts, change, ready)
+        whole = pair(ready, wanted, alone, work)
+        parts = pair(ready, wanted, alone, work, most_listed=1)
+        assert [t.score for t in parts.front] == [t.score for t in whole.front]
+        assert [t.positions for t in parts.front] == [t.positions for t in whole.front]
+        seen += bool(whole.front)
+    assert seen > 3
+
+
+def test_more_room_is_taken_among_equals() -> None:
+    """Two tops that come to the same merit: the one that stands in the middle of its slot is taken."""
+    problem = pairing_problem(1)
+    top = problem.parts.stations[Station.TOP_MOUNT][0]
+    # a slide that moves nothing that anyone asks for: every position is as good
+    slide = Adjuster.model_validate(
+        {"adds": {"wheel": {"width": 1}}, "range": [0, 8], "step": 2, "reads": "nothing"}
+    )
+    part = top.model_copy(update={"adjusts": {**top.adjusts, "idle": slide}})
+    stations = {**problem.parts.stations, Station.TOP_MOUNT: [part]}
+    parts = problem.parts.model_copy(update={"stations": stations})
+    row = search_build(Problem(problem.goals, problem.car, parts), 0)
+    assert row["pairing"] is not None and row["pairing"]["found"]
+    for each in row["duties"].values():
+        assert each["settings"]["top_mount"]["idle"] == 4.0

@@ -109,8 +109,6 @@ def test_only_what_differs_is_marked() -> None:
     beside = section(PLAIN_TEXT, "What differs between hill and pad")
     assert "\n* top mount: in out" in beside
     assert "\ntoe each wheel, deg" in beside
-    assert "changeover list" in beside
-    assert "rack mount" in beside.split("changeover list")[1]
 
 
 def test_swap_tells_the_flats_that_put_toe_back() -> None:
@@ -119,7 +117,7 @@ def test_swap_tells_the_flats_that_put_toe_back() -> None:
     longer = rods[1]["length"] - rods[0]["length"]
     flats = abs(longer) / (2 * rods[0]["pitch"] / rods[0]["flats"])
     way = "longer" if longer > 0 else "shorter"
-    assert f"both tie rods {flats:.1f} flats {way}" in " ".join(PLAIN_TEXT.split())
+    assert f"Both tie rods {flats:.1f} flats {way}" in " ".join(PLAIN_TEXT.split())
 
 
 def test_cautions_and_what_was_not_checked() -> None:
