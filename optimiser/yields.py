@@ -14,6 +14,7 @@ figure is too bent for shares to say much.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -29,6 +30,7 @@ from optimiser.errors import Drawn, set_once
 from optimiser.evaluate import (
     CURVE_STEP,
     CURVE_TRAVEL,
+    Shown,
     figures_shown,
     rack_positions,
     stopped,
@@ -193,10 +195,18 @@ def _band(values: Floats) -> list[float] | None:
     return [float(low), float(high)]
 
 
-def bands_of(scene: Scene, wanted: list[Demand]) -> Record:
-    """The band of every figure that the duty shows, by its key; a list of bands for a curve's points."""
-    found: Record = {}
+def _cheap(scene: Scene, wanted: list[Demand]) -> Iterator[Shown]:
+    """Figures that are shown, but not gaps and the like over the whole envelope of which nothing is asked."""
     for shown in figures_shown(scene, wanted):
+        gap = shown.measure.group == "space" and shown.measure.stage is Stage.ENVELOPE
+        if shown.demands or not gap:
+            yield shown
+
+
+def bands_of(scene: Scene, wanted: list[Demand]) -> Record:
+    """The band of every figure that the duty shows (:func:`_cheap`), by key; of a curve's points a list."""
+    found: Record = {}
+    for shown in _cheap(scene, wanted):
         limits = [d for d in shown.demands if d.is_limit]
         targets = [d for d in shown.demands if not d.is_limit]
         bands = [_band(telling(shown.measure(scene, ask), limits, targets)) for ask in shown.asks]
@@ -207,7 +217,7 @@ def bands_of(scene: Scene, wanted: list[Demand]) -> Record:
 def _missing(scene: Scene, wanted: list[Demand]) -> dict[str, float]:
     """The share of cars in which a figure does not exist, by its key, where that is some but not all."""
     found = {}
-    for shown in figures_shown(scene, wanted):
+    for shown in _cheap(scene, wanted):
         figures = np.concatenate([shown.measure(scene, ask) for ask in shown.asks])
         share = float(np.isnan(figures).any(axis=0).mean())
         if 0.0 < share < 1.0:
