@@ -163,19 +163,49 @@ class Duty(Strict):
     """Anything worth remembering; not used."""
 
 
-class Tolerances(Strict):
-    """How well the car is measured and set, mm; and how far the rack may go past its stop.
+# A point's own error: the same along x, y and z, or of each.
+Error = Annotated[Length, Field(ge=0)]
+PointError = Annotated[
+    Annotated[Error, Tag(PLAIN)]
+    | Annotated[
+        tuple[Error, Error, Error], Tag(MANY), Words("errors along [x, y, z], mm, 0 or more")
+    ],
+    by_form((list, tuple), MANY, PLAIN),
+    Words("an error in mm, or errors along [x, y, z]"),
+]
 
-    ``rack_overtravel`` is the allowance for compliance and tolerance beyond the stop at which
-    toggle_margin is judged (2 to 3 mm is common practice, no source).
+
+class Tolerances(Strict):
+    """How well the car is measured and set; and how far the rack may go past its stop.
+
+    Each error is a +/- figure with a coverage factor of 2: the true value is normally distributed about what
+    is written, with half the figure as standard deviation (JCGM 100), so that 95 of 100 lie within. Figures
+    left out are common practice, no source. ``rack_overtravel`` is no error but the allowance for
+    compliance and tolerance beyond the stop at which toggle_margin is judged (2 to 3 mm is common practice,
+    no source).
     """
 
-    hard_points: Annotated[Length, Field(ge=0)] = 1.0
-    """How far a measured hard point may be off, mm."""
-    settings: Annotated[Length, Field(ge=0)] = 0.5
-    """How far a setting may be off, mm."""
+    hard_points: Error = 1.0
+    """How far a measured hard point may be off along x, y and z, +/- mm."""
+    settings: Error = 0.5
+    """How far an adjuster may be set off, +/- mm, where its own 'error' does not say; each side by itself."""
     rack_overtravel: Annotated[Length, Field(ge=0)] = 2.5
     """How far the rack may go past its stop, mm."""
+    points: dict[str, PointError] = Field(default_factory=dict)
+    """Hard point of the car file → how far it may be off, +/- mm, or [x, y, z]; others as 'hard_points'."""
+    sides: Error = 1.0
+    """How far a right-hand point may be from the mirror of the left one where only that is given, +/- mm."""
+    parts: Error = 0.5
+    """How far a point that a part brings may be off its drawing, +/- mm along each axis; both sides alike."""
+    camber: Annotated[Angle, Field(ge=0)] = 0.1
+    """How far each wheel's camber may be measured off, +/- deg."""
+    toe: Annotated[Angle, Field(ge=0)] = 0.05
+    """How far each wheel's static toe may be set off, +/- deg."""
+    ride_height: Error = 1.0
+    """How far each wheel's ride height may be set off, +/- mm."""
+    least_yield: Annotated[Number, Field(ge=0, le=1)] | None = None
+    """Share of cars as built that must hold every limit of every duty, 0 to 1: candidates with less rank
+    after those that have it. When left out the yield is told but ranks nothing."""
 
 
 class ChangeoverMinutes(Strict):

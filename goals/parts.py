@@ -285,6 +285,9 @@ class Adjuster(Strict):
     fine: Annotated[Length, Field(gt=0)] | None = None
     """Smallest step that a person can set by hand, mm, a whole part of ``step``: the best setting of each
     duty is refined to it. Where it is not told the adjuster stands on its steps alone."""
+    error: Annotated[Length, Field(ge=0)] | None = None
+    """How far it may be set off, +/- mm (coverage factor 2), each side on its own; as the goals file's
+    tolerances say of 'settings' when left out."""
     reads: str | None = None
     """What is read off on the car at a setting."""
     note: str | None = None

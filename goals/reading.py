@@ -31,6 +31,7 @@ from goals.parts import Parts
 from goals.readings import Readings, check_readings
 from goals.readings_csv import read_table
 from goals.section import Section
+from goals.tolerances import check_tolerances
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -217,6 +218,7 @@ def _check(reader: _Reader, goals: Section, car: Section, parts: Section) -> lis
         check_bar_parts(parts, car),
         check_fit(goals, car, parts),
         check_obstacles(car, parts),
+        check_tolerances(goals, car),
     ):
         # One more than is shown, so that the rest is known to be there.
         reader.faults += islice(checks, MAX_FAULTS + 1)

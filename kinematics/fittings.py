@@ -6,8 +6,11 @@ None of it differs between the lanes of a scene; numbers that settings can chang
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
+import numpy as np
+
+from kinematics.arrays import Ints
 from kinematics.joints import Joints
 from kinematics.struts import MeasuredStrut
 from kinematics.wheels import Profile
@@ -45,3 +48,13 @@ class Fittings:
     arch_x: float | None = None
     struts: Mapping[str, MeasuredStrut] = field(default_factory=dict)
     stacks: tuple[str, ...] = ()
+
+    def take(self, lanes: Ints) -> Fittings:
+        """The fittings of the given lanes."""
+        if all(isinstance(strut.length, float) for strut in self.struts.values()):
+            return self
+        struts = {
+            side: replace(strut, length=np.asarray(strut.length)[lanes])
+            for side, strut in self.struts.items()
+        }
+        return replace(self, struts=struts)

@@ -58,15 +58,15 @@ class CarNumbers:
     """What measures need of the whole car: mm, kg, N/mm; None where the car file does not say.
 
     ``ground_z`` is the contact points' height in body axes as measured (the mean of both sides where they
-    differ), from which the CG is counted. ``hub_height`` is the height of the front wheel centres above
-    the ground as measured. ``wheel_rate`` is one front spring's rate at its wheel, and
-    ``rear_roll_stiffness`` is in N·m/deg. No ``bar`` means a car without one; ``bar_mounts`` carry its links
-    where its geometry is told, and ``bar_heights`` are the left and right wheel's travel at which the car
-    stands, mm, for the bar's preload.
+    differ), from which the CG is counted; (n,) where lanes are cars that were measured differently.
+    ``hub_height`` is the height of the front wheel centres above the ground as measured. ``wheel_rate`` is
+    one front spring's rate at its wheel, and ``rear_roll_stiffness`` is in N·m/deg. No ``bar`` means a car
+    without one; ``bar_mounts`` carry its links where its geometry is told, and ``bar_heights`` are the left
+    and right wheel's travel at which the car stands, mm, for the bar's preload.
     """
 
     wheelbase: float
-    ground_z: float
+    ground_z: float | Floats
     cg_height: float | None = None
     front_share: float | None = None
     rear_roll_centre: float | None = None
@@ -80,6 +80,12 @@ class CarNumbers:
     bar_heights: tuple[float, float] = (0.0, 0.0)
     rear_roll_stiffness: float | None = None
     rear_track: float | None = None
+
+    def take(self, lanes: Ints) -> CarNumbers:
+        """The numbers of the given lanes."""
+        if isinstance(self.ground_z, float):
+            return self
+        return replace(self, ground_z=self.ground_z[lanes])
 
 
 @dataclass(frozen=True)
@@ -284,7 +290,7 @@ class Scene:
         With another ``stop`` for them, (m,) mm, that is every state that does not hang on it.
         """
         return Scene(
-            car=self.car,
+            car=self.car.take(lanes),
             frame=self.frame,
             left=self.left.take(lanes, axis=1),
             right=None if self.right is None else self.right.take(lanes, axis=1),
@@ -295,7 +301,7 @@ class Scene:
             channels=self.channels.take(lanes),
             rod_kit=self.rod_kit,
             stud=self.stud,
-            fittings=self.fittings,
+            fittings=self.fittings.take(lanes),
             obstacles=self.obstacles,
             stop=self.stop[lanes] if stop is None else stop,
             _kept={key: figure.take(lanes, axis=-1) for key, figure in self._kept.items()},

@@ -15,10 +15,13 @@ from kinematics.arrays import Floats
 
 @dataclass(frozen=True)
 class MeasuredStrut:
-    """A strut as measured: unit vector up its axis in left-hand body axes, and its length, mm."""
+    """A strut as measured: unit vector up its axis in left-hand body axes, and its length, mm.
+
+    The length is (n,) where lanes are cars that were measured differently.
+    """
 
     direction: tuple[float, float, float]
-    length: float
+    length: float | Floats
 
 
 def strut_length(

@@ -50,7 +50,13 @@ def print_check(console: Console, document: Record, problem: Problem | None = No
         for some in chunks(list(duties), beside(console)):
             console.print()
             columns = [
-                Column(clean(duty), duties[duty]["measures"], _asks(problem, duty)) for duty in some
+                Column(
+                    clean(duty),
+                    duties[duty]["measures"],
+                    _asks(problem, duty),
+                    duties[duty].get("bands", {}),
+                )
+                for duty in some
             ]
             print_figures(console, [measured, *columns])
         curves = {"as measured": document["as_measured"], **duties}

@@ -7,11 +7,14 @@ import numpy as np
 from goals.duties import LoweringRange
 from kinematics.arrays import Ints
 from kinematics.scene import DutyFrame
+from optimiser.as_built import as_built
 from optimiser.assembly import Assembly, as_measured, overtravel
+from optimiser.errors import Drawn
 from optimiser.evaluate import Record, curves_of, measures_of, solved_of, stopped, verdict_of
 from optimiser.model_check import model_check
 from optimiser.problem import Problem
 from optimiser.space import Dimension
+from optimiser.yields import bands_of
 
 
 def check_document(problem: Problem) -> Record:
@@ -41,7 +44,20 @@ def _today(problem: Problem, duty: str) -> Record:
     record["solved"] = solved_of(assembly, scene, wanted, tuple(int(p) for p in positions[0]))
     record["measures"] = measures_of(scene, wanted)
     record["curves"] = curves_of(scene)
+    record["bands"] = _bands(problem, duty)
     return record
+
+
+def _bands(problem: Problem, duty: str) -> Record:
+    """What each figure of today's car may really be, for its measuring errors: 5 and 95 percent, by key.
+
+    Everything that is set, toe and ride height with it, is taken as it should be.
+    """
+    assembly, positions = todays_parts(problem, duty)
+    wanted = problem.demands(assembly, duty)
+    drawn = Drawn(problem.errors, duty, measured_only=True)
+    scene = as_built(assembly, tuple(int(p) for p in positions[0]), drawn)
+    return bands_of(stopped(scene, wanted), wanted)
 
 
 def todays_parts(problem: Problem, duty: str) -> tuple[Assembly, Ints]:

@@ -19,6 +19,7 @@ from optimiser.promising import Promising
 from optimiser.proposer import LED, MOST_IN_ORDER, PROMISING_THEN_LED, Led, Proposer
 from optimiser.ranking import feasible, key
 from optimiser.runs import FINISHED, SEARCHING, STOPPED, Run, coverage_now
+from optimiser.sampling import Sampling
 from optimiser.workers import (
     MOST_DEATHS,
     SchedulerGone,
@@ -109,6 +110,7 @@ class Search:
         self.cluster = cluster
         self.cluster_size: tuple[int, int] | None = None
         self.gone = False
+        self.sampled = False
         self.workers = count_workers(problem.goals.search.workers)
         self.deadline = time.monotonic() + problem.goals.search.hours * 3600.0
         self.interrupts = 0
@@ -125,6 +127,7 @@ class Search:
         try:
             with self._interruptible():
                 executor = self._loop(executor, self._proposer())
+                executor = self._sample(executor)
         except SchedulerGone:
             self.gone = True
             self._keep_finished()
@@ -199,6 +202,46 @@ class Search:
                 self._hear(self.cluster)
             self.show(self.progress)
             self._save_now_and_then()
+
+    def _sample(self, executor: Executor) -> Executor:
+        """Build ranked candidates many times, in processes of this machine, unless stopped by the user."""
+        sampling = Sampling(self.run.ledger, self.problem, self.workers)
+        if sampling.complete or self.interrupts:
+            self._note_sampling(sampling)
+            return executor
+        own = executor
+        if self.cluster is not None:
+            own = make_executor(self.problem, self.workers)
+        elif self.flying:
+            # what is still under way has had its time
+            stop_now(executor)
+            self.flying.clear()
+            own = make_executor(self.problem, self.workers)
+
+        def tell() -> None:
+            self.progress.phase = f"{sampling.sampled} candidates built many times"
+            self.show(self.progress)
+
+        self.progress.phase = "building candidates many times"
+        self.show(self.progress)
+        own = sampling.run(own, lambda: self.interrupts > 0, tell)
+        self._note_sampling(sampling)
+        if self.cluster is None:
+            return own
+        own.shutdown(wait=True, cancel_futures=True)
+        return executor
+
+    def _note_sampling(self, sampling: Sampling) -> None:
+        self.sampled = sampling.complete
+        self.run.update(
+            as_built={
+                "candidates": sampling.sampled,
+                "enough": sampling.enough,
+                "cars": self.problem.errors.samples,
+                "complete": sampling.complete,
+            }
+        )
+        self.run.log("built many times", candidates=sampling.sampled, complete=sampling.complete)
 
     def _drop_waiting(self) -> None:
         """Builds that no worker has begun are not begun any more."""
@@ -295,7 +338,7 @@ class Search:
         status, reason = FINISHED, "all builds searched"
         if not done and self.gone:
             status, reason = STOPPED, "the cluster's scheduler is gone"
-        elif not done and self.interrupts:
+        elif self.interrupts and not (done and self.sampled):
             status, reason = STOPPED, "stopped by the user"
         elif not done:
             reason = "time is up"

@@ -10,6 +10,7 @@ from optimiser.ranking import Row
 from optimiser.refine import as_set
 from optimiser.runs import Run, candidate_document, write_file
 from optimiser.sheet import bench_sheet
+from optimiser.ties import tie_groups
 
 
 def with_curves(problem: Problem, row: Row) -> Row:
@@ -30,7 +31,9 @@ def with_curves(problem: Problem, row: Row) -> Row:
 
 def show_document(run: Run, problem: Problem, row: Row, place: int) -> dict[str, Any]:
     """What ``show --json`` prints."""
-    candidate = candidate_document(place, with_curves(problem, row))
+    ties = tie_groups([each.get("as_built") for each in run.ranked(problem.goals.search.keep)])
+    full = with_curves(problem, row)
+    candidate = candidate_document(place, full, ties[place - 1], curves=True)
     return {"run": run.name, **candidate, "model_check": run.model_check}
 
 

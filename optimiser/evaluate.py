@@ -5,6 +5,8 @@ Figures keep full precision here; rounding is for people. A figure that does not
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -47,20 +49,35 @@ def measures_of(scene: Scene, wanted: list[Demand]) -> Record:
     One entry for each figure: where limits and targets ask for several figures of one measure, the first
     stands under the measure's name and the others under their label.
     """
-    record: Record = {}
+    return {
+        figure.key: _entry(scene, figure.measure, figure.asks, figure.demands)
+        for figure in figures_shown(scene, wanted)
+    }
+
+
+@dataclass(frozen=True)
+class Shown:
+    """One figure that is shown of a duty: under which key, what is asked, and what is wanted of it."""
+
+    key: str
+    measure: Measure
+    asks: tuple[Ask, ...]
+    demands: list[Demand]
+
+
+def figures_shown(scene: Scene, wanted: list[Demand]) -> Iterator[Shown]:
+    """Every figure that :func:`measures_of` has of a scene's suspension, in its order."""
     for name, measure in MEASURES.items():
         if measure.kind is not None and scene.left[k.KIND, 0] != measure.kind:
             continue
-        asked = [d for d in wanted if d.measure.name == name]
         groups: dict[tuple[Ask, ...], list[Demand]] = {}
-        for demand in asked:
-            groups.setdefault(demand.asks, []).append(demand)
+        for demand in wanted:
+            if demand.measure.name == name:
+                groups.setdefault(demand.asks, []).append(demand)
         if not groups:
-            record[name] = _entry(scene, measure, (Ask(),), [])
-        for asks, group in groups.items():
-            key = name if name not in record else group[0].label
-            record[key] = _entry(scene, measure, asks, group)
-    return record
+            yield Shown(name, measure, (Ask(),), [])
+        for number, (asks, group) in enumerate(groups.items()):
+            yield Shown(group[0].label if number else name, measure, asks, group)
 
 
 def _entry(scene: Scene, measure: Measure, asks: tuple[Ask, ...], group: list[Demand]) -> Record:
@@ -106,13 +123,20 @@ def _sides(measure: Measure, figures: list[Floats], points: bool) -> Record:
 
 def _telling(cases: Floats, limits: list[Demand], targets: list[Demand]) -> float:
     """The case to show: the one with the least in hand to its limits, else the furthest off target."""
-    if cases.size == 1 or not (limits or targets):
-        return float(cases[0])
+    return float(telling(cases[:, None], limits, targets)[0])
+
+
+def telling(cases: Floats, limits: list[Demand], targets: list[Demand]) -> Floats:
+    """Of cases (c, n) each lane's to show, (n,): the one with the least in hand to its limits, else the
+    furthest off target, else the first."""
+    if cases.shape[0] == 1 or not (limits or targets):
+        return np.asarray(cases[0])
     if limits:
         badness = np.max([_beyond(cases, demand) for demand in limits], axis=0)
     else:
         badness = np.sum([np.abs(cases - d.wanted[0]) / d.tolerance for d in targets], axis=0)
-    return float(cases[int(np.nan_to_num(badness, nan=np.inf).argmax())])
+    worst = np.nan_to_num(badness, nan=np.inf).argmax(axis=0)
+    return np.asarray(np.take_along_axis(cases, worst[None, :], axis=0)[0])
 
 
 def _beyond(cases: Floats, limit: Demand) -> Floats:

@@ -40,15 +40,20 @@ LEGEND = (
     "aim: target +/- tolerance; off: distance from it in tolerances, 1 is the edge",
     "of tolerance",
 )
+BAND_LEGEND = "[a to b]: 5 to 95 % band for the errors told, at the worse wheel where it is judged"
 
 
 @dataclass(frozen=True)
 class Column:
-    """One column of figures: a title, a duty's measures, and what was asked for under each key."""
+    """One column of figures: a title, a duty's measures, and what was asked for under each key.
+
+    ``bands`` are the figures' 5 to 95 percent bands over cars as built, where they are known.
+    """
 
     title: str
     measures: Record
     asks: dict[str, tuple[Ask, ...]] = field(default_factory=dict)
+    bands: Record = field(default_factory=dict)
 
     @property
     def judged(self) -> bool:
@@ -79,6 +84,8 @@ def print_figures(console: Console, columns: Sequence[Column]) -> None:
     """Every measure that a column has, a table a group, as many columns beside each other as fit."""
     if any(column.judged for column in columns):
         console.print(Text("\n".join(LEGEND), style="dim"))
+    if any(column.bands for column in columns):
+        console.print(Text(BAND_LEGEND, style="dim"))
     for group in _groups():
         names = [m for m in MEASURES.values() if m.group == group]
         if any(key.split(" ")[0] == m.name for m in names for c in columns for key in c.measures):
@@ -145,7 +152,8 @@ def _cells(column: Column, measure: Measure) -> Iterator[tuple[RowId, Cell]]:
         if isinstance(entry["value"], list):
             for i, at in enumerate(entry["at"]):
                 row = key.split(" ")[0]
-                yield (row, at, ""), _point_cell(key, entry, i)
+                bands = column.bands.get(key) or [None] * len(entry["at"])
+                yield (row, at, ""), _banded(key, _point_cell(key, entry, i), bands[i])
                 for case, values in entry.get("sides", {}).items():
                     yield (row, at, case), Cell(figure(key, values[i]), Text(""))
             continue
@@ -154,9 +162,18 @@ def _cells(column: Column, measure: Measure) -> Iterator[tuple[RowId, Cell]]:
         if at is None and (asks or not asked):
             at = measure.default_at
         row = measure.name if at is not None else key
-        yield (row, at, ""), _cell(key, entry, asks)
+        yield (row, at, ""), _banded(key, _cell(key, entry, asks), column.bands.get(key))
         for case, value in entry.get("sides", {}).items():
             yield (row, at, case), Cell(figure(key, value), Text(""))
+
+
+def _banded(key: str, cell: Cell, band: list[float] | None) -> Cell:
+    """A figure's cell with its band behind it; none where both ends read alike."""
+    low, high = (None, None) if band is None else (figure(key, end) for end in band)
+    if low == high:
+        return cell
+    words = Text(f"[{low} to {high}]", "dim")
+    return Cell(cell.value, Text("\n").join([cell.judged, words]) if cell.judged else words)
 
 
 def _point_cell(key: str, entry: Record, i: int) -> Cell:

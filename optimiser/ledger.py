@@ -30,6 +30,15 @@ CREATE TABLE IF NOT EXISTS builds (
 """
 
 
+# What became of ranked candidates when they were built many times: see optimiser.yields.
+_BUILT = """
+CREATE TABLE IF NOT EXISTS as_built (
+    number INTEGER PRIMARY KEY,
+    record BLOB NOT NULL
+) STRICT
+"""
+
+
 class Ledger:
     """The rows of one run."""
 
@@ -57,6 +66,34 @@ class Ledger:
         """Make an empty ledger; an existing one is left as it is."""
         with self._writing() as connection:
             connection.execute(_TABLE)
+            connection.execute(_BUILT)
+
+    def add_built(self, number: int, record: Row) -> None:
+        """Write what became of a candidate built many times; one that is there already is left as it is."""
+        text = zlib.compress(json.dumps(record, sort_keys=True, allow_nan=False).encode())
+        with self._writing() as connection:
+            # a ledger of an earlier version has no such table
+            connection.execute(_BUILT)
+            connection.execute("INSERT OR IGNORE INTO as_built VALUES (?, ?)", (number, text))
+
+    def built(self) -> dict[int, Row]:
+        """What became of each candidate that was built many times, by its build's number."""
+        there = "SELECT count(*) FROM sqlite_master WHERE name = 'as_built'"
+        with self._reading() as connection:
+            if not connection.execute(there).fetchone()[0]:
+                return {}
+            rows = connection.execute("SELECT number, record FROM as_built ORDER BY number")
+            return {int(number): json.loads(zlib.decompress(text)) for number, text in rows}
+
+    def row(self, number: int) -> Row:
+        """The row of one finished build; KeyError where there is none."""
+        with self._reading() as connection:
+            found = connection.execute("SELECT row FROM builds WHERE number = ?", (number,))
+            text = found.fetchone()
+        if text is None:
+            raise KeyError(number)
+        row: Row = json.loads(zlib.decompress(text[0]))
+        return row
 
     def add(self, number: int, status: str, covered: int, row: Row) -> None:
         """Write a finished build. A build that is there already is left as it is."""

@@ -21,6 +21,7 @@ from goals.verdicts import (
 )
 from optimiser.antiroll import has_geometry
 from optimiser.assembly import Assembly, duty_frame, duty_toe
+from optimiser.errors import Errors
 from optimiser.families import Families
 from optimiser.fittings import gates, tilt_limits
 from optimiser.obstacles import obstacles_of
@@ -48,6 +49,11 @@ class Problem:
     def families(self) -> Families:
         """What the sweeps of this process found that other builds may use."""
         return Families()
+
+    @cached_property
+    def errors(self) -> Errors:
+        """What can be off on a car as built, drawn many times: alike for every candidate."""
+        return Errors(self.goals, self.car, self.space)
 
     def __getstate__(self) -> dict[str, object]:
         """What a worker is sent: the inputs that a search needs, alone."""

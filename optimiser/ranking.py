@@ -9,7 +9,7 @@ rows always rank the same.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 Row = dict[str, Any]
@@ -75,6 +75,19 @@ def key(row: Row) -> Key:
     return (worse, round(lack(row), 9), _worst_alone(row), 0.0, float(row["price"]), number)
 
 
-def rank(rows: Iterable[Row], keep: int) -> list[Row]:
-    """The best ``keep`` rows, best first."""
-    return heapq.nsmallest(keep, (row for row in rows if row.get("duties")), key=key)
+def rank(rows: Iterable[Row], keep: int, built: Mapping[int, Row] | None = None) -> list[Row]:
+    """The best ``keep`` rows, best first.
+
+    ``built`` is build number → what became of it when built many times, which the row gets as ``as_built``.
+    Those that serve every duty but have not the least yield wanted stand after those that may have it.
+    """
+    known = {} if built is None else built
+
+    def standing(row: Row) -> Key:
+        short = feasible(row) and not known.get(row["build"], {"enough": True})["enough"]
+        return (float(not feasible(row)), float(short), *key(row))
+
+    best = heapq.nsmallest(keep, (row for row in rows if row.get("duties")), key=standing)
+    return [
+        {**row, "as_built": known[row["build"]]} if row["build"] in known else row for row in best
+    ]

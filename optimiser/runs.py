@@ -28,6 +28,7 @@ from optimiser.model_check import model_check, not_held
 from optimiser.problem import Problem
 from optimiser.proposer import PROMISING
 from optimiser.ranking import Row, feasible, merit, minutes, rank
+from optimiser.ties import tie_groups
 
 FORMAT = 1
 
@@ -191,7 +192,7 @@ class Run:
 
     def ranked(self, keep: int) -> list[Row]:
         """The ranking of what is finished so far."""
-        return rank(self.ledger.each(), keep)
+        return rank(self.ledger.each(), keep, self.ledger.built())
 
     def write_ranking(self, problem: Problem) -> list[Row]:
         """Write ranked.json and ranked.csv from the ledger, and return the ranking."""
@@ -235,25 +236,53 @@ def ranking_document(run: Run, problem: Problem, rows: list[Row]) -> dict[str, A
         "status": run.state()["status"],
         "coverage": coverage_now(run, problem),
         "model_check": run.model_check,
-        "candidates": [candidate_document(place, row) for place, row in enumerate(rows, 1)],
+        "candidates": candidate_documents(rows),
     }
 
 
-def candidate_document(place: int, row: Row) -> dict[str, Any]:
-    """One candidate as ``rank --json`` and ``show --json`` print it."""
+def candidate_documents(rows: list[Row]) -> list[dict[str, Any]]:
+    """Ranked rows as ``rank --json`` prints them: without the curves of cars as built."""
+    ties = tie_groups([row.get("as_built") for row in rows])
+    return [
+        candidate_document(place, row, tie)
+        for place, (row, tie) in enumerate(zip(rows, ties, strict=True), 1)
+    ]
+
+
+def candidate_document(
+    place: int, row: Row, tie: int | None = None, *, curves: bool = False
+) -> dict[str, Any]:
+    """One candidate as ``rank --json`` and, with ``curves``, ``show --json`` print it."""
+    built = row.get("as_built", {})
     return {
         "rank": place,
         "merit": merit(row),
         "feasible": feasible(row),
-        "yield": None,
+        "yield": built.get("yield"),
+        "yield_error": built.get("yield_error"),
+        "tie": tie,
+        "below_least_yield": not built.get("enough", True),
+        **{name: built[name] for name in ("merit_band", "merit_matters") if name in built},
         "changeover_minutes": minutes(row) if feasible(row) and row.get("pairing") else None,
         "pairing": row.get("pairing"),
         "price": row["price"],
         "to_buy": row["to_buy"],
         "number": row["build"],
         "build": row["parts"],
-        "duties": row["duties"],
+        "duties": _duties(row, curves),
     }
+
+
+def _duties(row: Row, curves: bool) -> dict[str, Any]:
+    """A row's duties, each with what becomes of it as built where that is known."""
+    built = row.get("as_built", {}).get("duties", {})
+    found = {}
+    for duty, record in row["duties"].items():
+        found[duty] = record
+        if duty in built:
+            told = {k: v for k, v in built[duty].items() if curves or k != "curves"}
+            found[duty] = {**record, "as_built": told}
+    return found
 
 
 def _table(problem: Problem, rows: list[Row]) -> str:
@@ -270,15 +299,25 @@ def _table(problem: Problem, rows: list[Row]) -> str:
         )
     ]
     head = ["rank", "build", "feasible", "merit", "changeover_minutes", "price", *stations]
-    writer.writerow([*head, *(f"{duty}: {name}" for duty, name in figures)])
-    for place, row in enumerate(rows, 1):
+    yields = ["yield", "yield error", "tie", *(f"{duty}: yield" for duty in problem.duties)]
+    writer.writerow([*head, *(f"{duty}: {name}" for duty, name in figures), *yields])
+    ties = tie_groups([row.get("as_built") for row in rows])
+    for place, (row, tie) in enumerate(zip(rows, ties, strict=True), 1):
         worst = merit(row)
         line = [place, row["build"], feasible(row), "" if worst is None else worst]
         line += ["" if worst is None or not row.get("pairing") else minutes(row), row["price"]]
         line += [row["parts"][station] for station in stations]
         line += [_cell(row["duties"][duty].get("measures", {}).get(name)) for duty, name in figures]
-        writer.writerow(line)
+        writer.writerow([*line, *_yields(problem, row, tie)])
     return out.getvalue()
+
+
+def _yields(problem: Problem, row: Row, tie: int | None) -> list[Any]:
+    """Yield, its error, group of ties and each duty's yield; empty where the candidate was not built."""
+    built = row.get("as_built", {})
+    told = [built.get("yield"), built.get("yield_error"), tie]
+    told += [built.get("duties", {}).get(duty, {}).get("yield") for duty in problem.duties]
+    return ["" if value is None else value for value in told]
 
 
 def _cell(entry: dict[str, Any] | None) -> Any:

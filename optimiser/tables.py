@@ -11,6 +11,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from optimiser.built_table import print_as_built, rank_notes, share_words
 from optimiser.check_table import print_check
 from optimiser.covered import coverage_lines
 from optimiser.curves import print_curves
@@ -91,7 +92,8 @@ def _any_refined(candidates: list[Record]) -> bool:
 def _rank_table(candidates: list[Record]) -> Table:
     table = new_table()
     duties = list(candidates[0]["duties"])
-    add_figures(table, "#", [str(c["rank"]) for c in candidates])
+    places = [_place(candidates, i) for i in range(len(candidates))]
+    add_figures(table, "#", places)
     add_figures(table, "merit", [_merit(c["merit"]) for c in candidates])
     apart = len(duties) <= MOST_DUTY_COLUMNS
     by_duty = [[_merit(c["duties"][duty]["merit"]) for c in candidates] for duty in duties]
@@ -100,6 +102,9 @@ def _rank_table(candidates: list[Record]) -> Table:
             add_figures(table, clean(duty), merits)
     else:
         table.add_column("each duty", overflow="fold", max_width=22)
+    sampled = any(c["yield"] is not None for c in candidates)
+    if sampled:
+        add_figures(table, "yield", [share_words(c["yield"]) for c in candidates])
     swapped = any(c["changeover_minutes"] is not None for c in candidates)
     if swapped:
         add_figures(table, "swap", [_minutes(c) for c in candidates])
@@ -110,12 +115,20 @@ def _rank_table(candidates: list[Record]) -> Table:
         figures = [merits[row] for merits in by_duty]
         if not apart:
             figures = ["\n".join(f"{clean(d)} {m}" for d, m in zip(duties, figures, strict=True))]
-        cells = [str(candidate["rank"]), _merit(candidate["merit"]), *figures]
+        cells = [places[row], _merit(candidate["merit"]), *figures]
+        cells += [share_words(candidate["yield"])] if sampled else []
         cells += [_minutes(candidate)] if swapped else []
         cells += [price(candidate["price"]), str(len(candidate["to_buy"]))]
         last = _state(candidate, candidates[0])
         table.add_row(*(Text(cell) for cell in cells), last)
     return table
+
+
+def _place(candidates: list[Record], i: int) -> str:
+    """A candidate's place, with a mark where it ties with the one above it."""
+    tie = candidates[i]["tie"]
+    tied = i > 0 and tie is not None and tie == candidates[i - 1]["tie"]
+    return f"= {candidates[i]['rank']}" if tied else str(candidates[i]["rank"])
 
 
 def _minutes(candidate: Record) -> str:
@@ -187,6 +200,8 @@ def _print_rank_notes(console: Console, candidates: list[Record], top: int) -> N
     if any(c["changeover_minutes"] is not None for c in candidates):
         words = "swap: minutes from duty to duty by the parts file, settings chosen to go together"
         console.print(Text(words, "dim"))
+    for words in rank_notes(candidates):
+        console.print(Text(words, "dim"))
 
 
 def print_show(console: Console, problem: Problem, document: Record) -> None:
@@ -204,6 +219,7 @@ def print_show(console: Console, problem: Problem, document: Record) -> None:
         print_model_notice(console, document.get("model_check"))
         _print_parts(console, problem, document)
         _print_settings(console, problem, document)
+        print_as_built(console, problem.goals.tolerances.least_yield, document)
         shown = [duty for duty, record in duties.items() if "measures" in record]
         for some in chunks(shown, beside(console)):
             console.print()
@@ -211,7 +227,8 @@ def print_show(console: Console, problem: Problem, document: Record) -> None:
             for duty in some:
                 assembly = problem.assembly(build, duty)
                 asks = {} if assembly is None else asks_of(problem.demands(assembly, duty))
-                columns.append(Column(clean(duty), duties[duty]["measures"], asks))
+                bands = duties[duty].get("as_built", {}).get("bands", {})
+                columns.append(Column(clean(duty), duties[duty]["measures"], asks, bands))
             print_figures(console, columns)
         print_curves(console, duties)
 

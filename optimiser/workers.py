@@ -17,6 +17,7 @@ from typing import Any
 from kinematics.states import warm_up
 from optimiser.builds import Row, search_build
 from optimiser.problem import Problem
+from optimiser.yields import failed_record, sample_row
 
 # A build that was under way this often when a worker died is written down as failed.
 MOST_DEATHS = 4
@@ -63,6 +64,18 @@ def row_of(problem: Problem, number: int) -> Row:
         return search_build(problem, number)
     except Exception as error:
         return {"build": number, "failed": f"{type(error).__name__}: {error}"}
+
+
+def sample_task(row: Row) -> Row:
+    """Build one candidate of this process's problem many times.
+
+    One that fails is a record with its reason, and has no yield.
+    """
+    assert _problem is not None
+    try:
+        return sample_row(_problem, row)
+    except Exception as error:
+        return failed_record(_problem, row["build"], f"{type(error).__name__}: {error}")
 
 
 def count_workers(asked: Any) -> int:
