@@ -10,7 +10,7 @@ from goals.section import Section, spoken
 from goals.units import kind_of_unit, read_quantity
 
 ARGUMENTS = ("over", "at", "wheel", "points")
-FIGURES = ("min", "max", "value", "tolerance")
+FIGURES = ("min", "max", "in_hand", "value", "tolerance")
 
 # What a section of the car file holds at least, for the fault that asks for it.
 _SECTIONS = {

@@ -59,7 +59,11 @@ class Ask(Strict):
 
 
 class Limit(Ask):
-    """A bound that must hold: ``min``, ``max`` or both, in the measure's unit."""
+    """A bound that must hold: ``min``, ``max`` or both, in the measure's unit.
+
+    With ``in_hand`` the search keeps so much more than the bound, and tables show what it kept to; cars as
+    built are judged by the bound itself.
+    """
 
     min: Figure | None = None
     """Least value that is still accepted, in the measure's unit."""
@@ -76,6 +80,21 @@ class Limit(Ask):
         if high is not None and low is not None and low > high:
             raise Unsound(f"limit is upside down: min {low:g} is above max {high:g}")
         return high
+
+    in_hand: Annotated[Figure, Field(ge=0)] = 0.0
+    """What the search keeps in hand inside the bound for measuring and setting errors, in the measure's
+    unit."""
+
+    @field_validator("in_hand")
+    @classmethod
+    def _leaves_some(cls, in_hand: float, info: ValidationInfo) -> float:
+        low, high = info.data.get("min"), info.data.get("max")
+        if low is not None and high is not None and high - low < 2.0 * in_hand:
+            raise Unsound(
+                f"in_hand {in_hand:g} at both ends leaves nothing between {low:g} and {high:g}",
+                f"{0.5 * (high - low):g} at most",
+            )
+        return in_hand
 
 
 class Target(Ask):
@@ -175,6 +194,10 @@ PointError = Annotated[
 ]
 
 
+# Standard deviations are tolerances over this: the coverage factor of all +/- figures in files (JCGM 100).
+COVERAGE = 2.0
+
+
 class Tolerances(Strict):
     """How well the car is measured and set; and how far the rack may go past its stop.
 
@@ -206,6 +229,15 @@ class Tolerances(Strict):
     least_yield: Annotated[Number, Field(ge=0, le=1)] | None = None
     """Share of cars as built that must hold every limit of every duty, 0 to 1: candidates with less rank
     after those that have it. When left out the yield is told but ranks nothing."""
+
+    def of_point(self, name: str) -> tuple[float, float, float]:
+        """How far a hard point of the car file may be off along x, y and z, +/- mm."""
+        told = self.points.get(name, self.hard_points)
+        return told if isinstance(told, tuple) else (told, told, told)
+
+    def of_setting(self, own: float | None) -> float:
+        """How far an adjuster may be set off, +/- mm; ``own`` is its own error where it tells one."""
+        return self.settings if own is None else own
 
 
 class ChangeoverMinutes(Strict):

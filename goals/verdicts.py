@@ -31,7 +31,8 @@ LEAST_GAP = 1e-6  # mm: what touches does not clear
 class Demand:
     """What one limit or target of a duty wants of one figure.
 
-    ``label`` is unique in the duty. Curve targets have several ``asks``, one for each point.
+    ``label`` is unique in the duty. Curve targets have several ``asks``, one for each point. ``kept`` is how
+    far ``minimum`` and ``maximum`` stand inside the bounds that the goals tell.
     """
 
     label: str
@@ -42,6 +43,7 @@ class Demand:
     wanted: tuple[float, ...] = ()
     tolerance: float = 1.0
     weight: float = 0.0
+    kept: float = 0.0
 
     @property
     def is_limit(self) -> bool:
@@ -101,12 +103,15 @@ class Demand:
         return np.asarray(np.sqrt(np.mean(squares, axis=0)))
 
 
-def demands(duty: Duty) -> list[Demand]:
-    """Every limit and target of a duty, cheapest stage first, limits before targets."""
+def demands(duty: Duty, *, in_hand: bool = True) -> list[Demand]:
+    """Every limit and target of a duty, cheapest stage first, limits before targets.
+
+    Limits keep in hand what they say; without ``in_hand`` they are the bounds themselves.
+    """
     found: list[Demand] = []
     for name, entry in duty.limits.items():
         for limit in entry if isinstance(entry, list) else [entry]:
-            found.append(_limit(name, limit))
+            found.append(_limit(name, limit, limit.in_hand if in_hand else 0.0))
     for name, target_entry in duty.targets.items():
         for target in target_entry if isinstance(target_entry, list) else [target_entry]:
             found.append(_target(name, target))
@@ -219,9 +224,10 @@ def _ask(model: AskModel, at: float | None = None) -> Ask:
     )
 
 
-def _limit(name: str, limit: Limit) -> Demand:
-    measure = MEASURES[name]
-    return Demand(label_of(name, limit), measure, (_ask(limit),), limit.min, limit.max)
+def _limit(name: str, limit: Limit, kept: float) -> Demand:
+    low = None if limit.min is None else limit.min + kept
+    high = None if limit.max is None else limit.max - kept
+    return Demand(label_of(name, limit), MEASURES[name], (_ask(limit),), low, high, kept=kept)
 
 
 def _target(name: str, target: Target) -> Demand:

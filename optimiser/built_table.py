@@ -64,7 +64,7 @@ def print_as_built(console: Console, least: float | None, document: Record) -> N
     band = document.get("merit_band")
     if band is not None and document["merit"] is not None:
         console.print(Text(f"merit {fixed(band[0], 3)} to {fixed(band[1], 3)} (5 to 95 %)"))
-    console.print(Text(_mattering("merit", document.get("merit_matters"))))
+    console.print(Text(mattering("merit", document.get("merit_matters"))))
     for duty, record in document["duties"].items():
         if "as_built" in record:
             _print_duty(console, duty, record)
@@ -89,12 +89,12 @@ def _print_duty(console: Console, duty: str, record: Record) -> None:
     table.add_column(justify="right", no_wrap=True)
     table.add_column(overflow="fold")
     for share, label in failing:
-        why = _mattering("", built["matters"].get(label))
+        why = mattering("", built["matters"].get(label))
         table.add_row(Text(f"  {plain(label)}"), Text(share_words(share)), Text(why, "dim"))
     console.print(table)
 
 
-def _mattering(what: str, told: Record | None) -> str:
+def mattering(what: str, told: Record | None) -> str:
     """Which errors matter most, largest first, and how much of the figure all errors explain."""
     if told is None:
         return f"{what}: no error to tell of".lstrip(": ")

@@ -13,12 +13,14 @@ from optimiser.layout import beside, chunks, new_table, room
 from optimiser.notice import print_model_notice
 from optimiser.problem import Problem
 from optimiser.wording import (
+    IN_HAND,
     bounds_of,
     clean,
     counted,
     failing,
     fault_words,
     fixed,
+    keeps_in_hand,
     plain,
     short,
 )
@@ -46,6 +48,9 @@ def print_check(console: Console, document: Record, problem: Problem | None = No
         for duty, record in duties.items():
             console.print()
             _print_verdict(console, duty, record)
+        if keeps_in_hand(duties.values()):
+            console.print()
+            console.print(Text(IN_HAND, "dim"))
         measured = Column("as measured", document["as_measured"]["measures"])
         for some in chunks(list(duties), beside(console)):
             console.print()

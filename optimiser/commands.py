@@ -72,10 +72,6 @@ class What(StrEnum):
     READINGS = "readings"
 
 
-# What every example has; readings are one's own.
-LAID_DOWN = (What.GOALS, What.CAR, What.PARTS)
-
-
 class Suspension(StrEnum):
     """A kind of front suspension, as the car file says it."""
 
@@ -162,11 +158,13 @@ def demo(
         access = _access(cluster, cluster_ca, cluster_cert, cluster_key)
         folder = runs / "demo-inputs"
         folder.mkdir(parents=True, exist_ok=True)
-        for kind in LAID_DOWN:
+        for kind in What:
             # beside the files, where their first line tells editors to look
             document = json.dumps(json_schema(kind.value), indent=2) + "\n"
             write_file(folder / f"{kind}.schema.json", document)
             target = folder / f"{EXAMPLES[suspension]}{kind}.yaml"
+            if kind is What.READINGS and suspension is not Suspension.STRUT:
+                continue
             if target.exists():
                 _say(f"{target} is there already and is used as it is")
             else:

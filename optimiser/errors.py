@@ -32,7 +32,7 @@ from scipy.special import ndtri
 from scipy.stats import qmc
 
 from goals.car import Car
-from goals.duties import GoalsFile, Tolerances
+from goals.duties import COVERAGE, GoalsFile, Tolerances
 from kinematics.arrays import Floats
 from kinematics.scene import Side
 from optimiser.channels import VECTORS
@@ -41,8 +41,6 @@ from optimiser.space import Space
 # Cars that are drawn: a power of two, as Sobol points want it.
 SAMPLES = 256
 AXES = ("x", "y", "z")
-# Coverage factor of the tolerances.
-COVERAGE = 2.0
 RIDE_HEIGHT = "ride height"
 RACK_POINT = "tie_rod_inner"
 # The points of a scrambled sequence are multiples of 2^-30 and may be 0, whose quantile is infinite.
@@ -156,7 +154,7 @@ class Drawn:
 
     def point(self, name: str, side: Side) -> Floats:
         """How far a hard point of the car file is off, (3, n) mm in left-hand axes."""
-        each = self._tolerance_of(name)
+        each = self.tolerances.of_point(name)
         right = self.errors.car.points_right
         if side == "left":
             return self._vector(name, name, each)
@@ -167,10 +165,6 @@ class Drawn:
             return np.asarray(shared * np.array([[1.0], [-1.0], [1.0]]))
         sides = (self.tolerances.sides,) * 3
         return shared + self._vector(f"{name} side to side", name, sides, " right")
-
-    def _tolerance_of(self, name: str) -> tuple[float, ...]:
-        told = self.tolerances.points.get(name, self.tolerances.hard_points)
-        return told if isinstance(told, tuple) else (told,) * 3
 
     def part_point(self, channel: str) -> Floats:
         """How far a point that a part brings is off its drawing, (3, n) mm, alike on both sides."""
@@ -190,8 +184,7 @@ class Drawn:
 
     def setting(self, station: str, name: str, side: Side, own: float | None) -> Floats:
         """How far an adjuster is set off on one side, (n,) mm; ``own`` is its own tolerance if told."""
-        tolerance = self.tolerances.settings if own is None else own
-        return self._set(f"{station} {name}", side, tolerance)
+        return self._set(f"{station} {name}", side, self.tolerances.of_setting(own))
 
 
 def set_once(records: Iterable[dict[str, Any]]) -> frozenset[str]:

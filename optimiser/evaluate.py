@@ -101,6 +101,8 @@ def _entry(scene: Scene, measure: Measure, asks: tuple[Ask, ...], group: list[De
         entry["limit"] = max(shortfalls) <= 0.0
         entry["shortfall"] = max(shortfalls)
         entry["bounds"] = [[d.minimum, d.maximum] for d in limits]
+        if any(d.kept for d in limits):
+            entry["in_hand"] = [d.kept for d in limits]
         why = "" if entry["limit"] else reason(measure.name, scene)
         if why:
             entry["because"] = why

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from goals.duties import COVERAGE
 from goals.readings import HEIGHTS, Uncertainty
 from goals.verdicts import Demand, demands
 from kinematics.arrays import Floats
@@ -22,7 +23,7 @@ from optimiser.checking import todays_parts
 from optimiser.evaluate import stopped
 from optimiser.fit import NINETY, Fit
 from optimiser.problem import Problem
-from optimiser.reading_list import COVERAGE, Reading
+from optimiser.reading_list import Reading
 from optimiser.wording import plain, short, spoken
 
 TRAVELS = (-40.0, -20.0, 20.0, 40.0, 60.0)

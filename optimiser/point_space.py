@@ -13,14 +13,13 @@ from functools import cached_property
 import numpy as np
 
 from goals.car import Car
-from goals.duties import GoalsFile
+from goals.duties import COVERAGE, GoalsFile
 from kinematics.arrays import Floats
 from kinematics.channels import Channels
 from kinematics.corner import measured_corner, pack, set_measured_rods
 from kinematics.rows import RIDE_Z
 from kinematics.scene import CarNumbers, DutyFrame, Scene, Side
 from optimiser.assembly import MIRROR
-from optimiser.reading_list import COVERAGE
 
 AXES = ("x", "y", "z")
 STATIC = "static"
@@ -54,7 +53,7 @@ def point_sigma(goals: GoalsFile, name: str) -> Floats:
 
     From the goals' tolerances, which are ± with coverage factor 2.
     """
-    return np.full(3, goals.tolerances.hard_points / COVERAGE)
+    return np.array(goals.tolerances.of_point(name)) / COVERAGE
 
 
 @dataclass(frozen=True)

@@ -94,9 +94,12 @@ class Problem:
         barrel = rods and self.car.wheel.barrel_radius is not None
         return [linkage_gate(), *bars, *tilts, *gap_gates([], obstacles is not None, barrel)]
 
-    def demands(self, assembly: Assembly, duty_name: str) -> list[Demand]:
-        """A duty's limits, targets and gates on a build."""
-        wanted = demands(self.goals.duties[duty_name])
+    def demands(self, assembly: Assembly, duty_name: str, *, in_hand: bool = True) -> list[Demand]:
+        """A duty's limits, targets and gates on a build.
+
+        Limits keep in hand what they say; without ``in_hand`` they are the bounds themselves.
+        """
+        wanted = demands(self.goals.duties[duty_name], in_hand=in_hand)
         if assembly.kit is not None:
             wanted.append(thread_gate(assembly.kit.engagement))
         if assembly.stud is not None:

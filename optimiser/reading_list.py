@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from math import sqrt
 
+from goals.duties import COVERAGE
 from goals.readings import GaugeRun, PlateRun, Readings, WheelReadings
 from kinematics.scene import Side
 from optimiser.wording import fixed, short, spoken, travel_words
@@ -27,7 +28,6 @@ KINDS = {
 }
 DECIMALS = {"deg": 3, "mm": 2, "thou": 1}
 THOU = 0.0254  # mm, exact
-COVERAGE = 2.0  # of the uncertainties in files, as in JCGM 100 (GUM)
 
 
 @dataclass(frozen=True)

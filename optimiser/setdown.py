@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 
+from goals.duties import COVERAGE
 from goals.readings import Readings
 from kinematics.arrays import Floats, Ints
 from kinematics.rows import RIDE_Z
@@ -25,7 +26,7 @@ from optimiser.model_check import make_model, model_check
 from optimiser.point_space import PointSpace
 from optimiser.predict import predictions
 from optimiser.problem import Problem
-from optimiser.reading_list import COVERAGE, Reading, reading_list
+from optimiser.reading_list import Reading, reading_list
 from optimiser.refine import as_set
 from optimiser.space import Dimension
 
@@ -125,9 +126,14 @@ class SetDown:
         """Scenes of the build, each with one adjuster off by its standard deviation."""
         bench = self.bench
         assert bench.assembly is not None
-        sigma = bench.problem.goals.tolerances.settings / COVERAGE
+        tolerances = bench.problem.goals.tolerances
         for place, dim in enumerate(bench.assembly.dimensions):
-            if dim.kind == "adjuster" and declared(bench, dim).size > 1 and sigma > 0.0:
+            if dim.kind != "adjuster" or declared(bench, dim).size < 2:
+                continue
+            part = bench.build.parts.get(dim.station)
+            own = part.adjusts[dim.name].error if part and dim.name in part.adjusts else None
+            sigma = tolerances.of_setting(own) / COVERAGE
+            if sigma > 0.0:
                 yield self._off_setting(place, sigma)
 
     def _off_setting(self, at: int, by: float) -> Scene:

@@ -10,6 +10,7 @@ from typing import Any
 
 from goals.parts import Station
 from optimiser.bench import DutyBench
+from optimiser.built_sheet import built_blocks
 from optimiser.duty_sheet import duty_blocks
 from optimiser.notice import fails, model_notice
 from optimiser.paper import FILL, Block, Grid, Heading, Items, Loud, Words, as_markdown, as_text
@@ -19,10 +20,12 @@ from optimiser.settings import differ, part_name, settings_of, solved_texts, sou
 from optimiser.space import AS_IS, Build
 from optimiser.swap_sheet import swap_blocks
 from optimiser.wording import (
+    IN_HAND,
     clean,
     counted,
     fault_words,
     fixed,
+    keeps_in_hand,
     plain,
     price,
     sets_stop,
@@ -119,6 +122,7 @@ def bench_sheet(
         Words(FIRST),
         *_parts(problem, build, row),
         *_differences(problem, build, row, benches),
+        *built_blocks(row),
     ]
     for bench in benches.values():
         blocks += duty_blocks(bench)
@@ -238,6 +242,8 @@ def _tightest(benches: dict[str, DutyBench]) -> Iterator[Block]:
         return
     yield Heading("Tightest limits")
     yield Words("Least in hand first: look at these first on the built car.")
+    if keeps_in_hand(bench.record for bench in benches.values()):
+        yield Words(f"Here {IN_HAND}.")
     rows = [
         (m.duty, plain(m.key), m.value_words(), m.bound_words(), m.hand_words())
         for m in every[:MOST_MARGINS]

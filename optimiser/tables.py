@@ -28,10 +28,12 @@ from optimiser.settings import (
     source_of,
 )
 from optimiser.wording import (
+    IN_HAND,
     Margin,
     bound_words,
     clean,
     fixed,
+    keeps_in_hand,
     lacks,
     margins,
     plain,
@@ -200,6 +202,8 @@ def _print_rank_notes(console: Console, candidates: list[Record], top: int) -> N
     if any(c["changeover_minutes"] is not None for c in candidates):
         words = "swap: minutes from duty to duty by the parts file, settings chosen to go together"
         console.print(Text(words, "dim"))
+    if any(keeps_in_hand(c["duties"].values()) for c in candidates):
+        console.print(Text(IN_HAND, "dim"))
     for words in rank_notes(candidates):
         console.print(Text(words, "dim"))
 
@@ -219,6 +223,9 @@ def print_show(console: Console, problem: Problem, document: Record) -> None:
         print_model_notice(console, document.get("model_check"))
         _print_parts(console, problem, document)
         _print_settings(console, problem, document)
+        if keeps_in_hand(duties.values()):
+            console.print()
+            console.print(Text(IN_HAND, "dim"))
         print_as_built(console, problem.goals.tolerances.least_yield, document)
         shown = [duty for duty, record in duties.items() if "measures" in record]
         for some in chunks(shown, beside(console)):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,6 +26,9 @@ DECIMALS = {
 FINE_DEGREES = 0.05  # angles whose noticed difference is finer than this get a third decimal
 MOST_DECIMALS = 9
 NEXT_TO_NOTHING = 1e-5  # a bound at or below it means 'at all'
+
+# Said where limits are shown that were held with something in hand.
+IN_HAND = "limits are shown as they were held: the goals' bounds with their in_hand taken off"
 
 # Demands that no one writes down; see goals.verdicts.
 GATES = {
@@ -316,6 +319,11 @@ def margins(duty: str, record: Record) -> Iterator[Margin]:
                 # the value is one wheel's, the shortfall that of the worse one
                 gap = min(gap, -entry["shortfall"] * MEASURES[measure_of(key)].scale or gap)
             yield Margin(duty, key, one, bound, gap, entry.get("because", ""))
+
+
+def keeps_in_hand(duties: Iterable[Record]) -> bool:
+    """Whether any limit of some duties' records was held with something in hand."""
+    return any("in_hand" in e for record in duties for e in record.get("measures", {}).values())
 
 
 def failing(duty: str, record: Record) -> list[Margin]:

@@ -109,7 +109,8 @@ def sample_duty(problem: Problem, row: Row, duty: str) -> Sampled:
     """One duty of a candidate, built many times."""
     assembly = problem.assembly(problem.space.build(row["build"]), duty)
     assert assembly is not None
-    wanted = problem.demands(assembly, duty)
+    # what is kept in hand is kept for these very errors
+    wanted = problem.demands(assembly, duty, in_hand=False)
     assembly, positions = as_set(assembly, row["duties"][duty])
     drawn = Drawn(problem.errors, duty, set_once(row["duties"].values()))
     scene = stopped(as_built(assembly, positions, drawn), wanted)

@@ -133,6 +133,13 @@ SLIPS = {
         "{min: 18, max: §12}",
         ["upside down", "min 18 is above max 12"],
     ),
+    "more in hand than there is": (
+        "goals",
+        "{min: 18}",
+        "{min: 18, max: 20, in_hand: §1.5}",
+        ["in_hand 1.5 at both ends leaves nothing between 18 and 20", "1 at most"],
+    ),
+    "less than nothing in hand": ("goals", "{min: 18}", "{min: 18, in_hand: §-1}", ["-1"]),
     "window upside down": ("goals", "over: [-40, 40]", "over: §[40, -40]", ["upside down"]),
     "window without width": ("goals", "over: [-40, 40]", "over: §[40, 40]", ["no width"]),
     "range of lowering upside down": ("goals", "max: 55", "max: §5", ["min 30 is above max 5"]),
