@@ -11,6 +11,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from functools import cached_property
 from math import prod
+from typing import Any
 
 import numpy as np
 
@@ -101,13 +102,13 @@ class Numbering:
         """
         if not self.apart:
             return prod(sum(of_station) for of_station in weights)
-        sums = self._allowed().astype(np.int64)
+        sums: Any = self._allowed().astype(np.int64)
         bound = 1
         for of_station in reversed(weights):
             bound *= sum(of_station)
-            # what does not fit into 64 bits is summed in Python's own whole numbers
-            kind = np.int64 if bound < 2**62 else np.object_
-            if sums.dtype != kind:
-                sums = sums.astype(kind)
-            sums = np.asarray(sums @ np.array(of_station, dtype=kind), dtype=kind)
+            # what does not fit into 64 bits is summed in Python's own whole numbers, from then on
+            if bound >= 2**62:
+                sums = sums.astype(object)
+            sums = np.asarray(sums @ np.array(of_station, dtype=sums.dtype))
+            bound = max(bound, 1)
         return int(sums[()])

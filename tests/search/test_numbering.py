@@ -113,3 +113,10 @@ def test_two_million_builds_are_numbered_in_a_few_bytes_each(apart: bool) -> Non
         names = set(space.build(int(number)).name.values())
         assert not ({"knuckle0"} <= names and names & {"rack_end1", "wheel2"})
         assert not {"rack_mount1", "top_mount3"} <= names
+
+
+def test_sums_that_left_64_bits_do_not_come_back_for_a_weight_of_nothing() -> None:
+    numbering = Numbering((2, 1, 1, 1), [((0, 0), (0, 0))])
+    large_weights = ((10**9,), (10**9,), (10**9,))
+    assert numbering.sum_of_products(((0, 0), *large_weights)) == 0
+    assert numbering.sum_of_products(((5, 7), *large_weights)) == 7 * 10**27
