@@ -13,11 +13,9 @@ from kinematics.arrays import Bools, Floats
 from kinematics.measures.envelope import travels
 from kinematics.scene import At, Scene
 from kinematics.stops import STEP
-from optimiser.builds import search_build
 from optimiser.evaluate import stopped, verdict_of
 from optimiser.inner import sweep
 from optimiser.problem import Problem
-from optimiser.ranking import feasible, rank
 from tests.cars import CARS, Car
 from tests.search.catalogues import random_problem
 from tests.wishbones import WISHBONES
@@ -102,7 +100,7 @@ def assert_same(found: Found, wanted: Found) -> None:
 
 
 EVERYTHING = 10**6
-SEEDS = [(seed, CARS) for seed in range(40)] + [(seed, WISHBONES) for seed in range(100, 108)]
+SEEDS = [(seed, CARS) for seed in range(20)] + [(seed, WISHBONES) for seed in range(100, 104)]
 
 
 @pytest.mark.parametrize(
@@ -129,26 +127,16 @@ SMALL = [(seed, CARS) for seed in range(1000, 1160)] + [
 @pytest.mark.parametrize(
     ("seed", "cars"), SMALL, ids=lambda at: at if isinstance(at, int) else len(at)
 )
-def test_feasible_set_and_ranking_of_a_small_catalogue(seed: int, cars: tuple[Car, ...]) -> None:
-    """Of every build and duty all settings that hold, and of the catalogue the order of its builds."""
+def test_feasible_set_of_a_small_catalogue(seed: int, cars: tuple[Car, ...]) -> None:
+    """Of every build and duty all settings that hold, in order; how builds rank is in test_pairing."""
     problem = random_problem(seed, cars, small=True)
-    rows, worst = [], {}
     for number in range(problem.space.builds):
-        merits = []
         for duty in problem.duties:
             assembly = problem.assembly(problem.space.build(number), duty)
             assert assembly is not None
             wanted = plain(problem, number, duty, stopped)
             found = sweep(assembly, problem.demands(assembly, duty), EVERYTHING, problem.families)
             assert_same(found.kept, wanted)
-            merits.append(wanted[0][0] if wanted else np.inf)
-        rows.append(search_build(problem, number))
-        worst[number] = max(merits)
-    ranked = [row["build"] for row in rank(rows, 100) if feasible(row)]
-    assert sorted(ranked) == [n for n in worst if worst[n] < np.inf]
-    np.testing.assert_allclose(
-        [worst[n] for n in ranked], sorted(worst[n] for n in ranked), atol=2e-9
-    )
 
 
 @pytest.mark.parametrize(("first", "cars"), [(0, CARS), (100, WISHBONES)], ids=["strut", "arms"])
