@@ -26,8 +26,8 @@ def built_blocks(row: Row) -> Iterator[Block]:
     yield Words(
         f"Built on paper {built['samples']} times with the measuring and setting errors of the goals file: "
         f"{share_words(built['yield'])} of the cars hold every limit of every duty (standard error {error} "
-        "points). Toe, ride height and stop were set on each car as this sheet says; nothing else was put "
-        "right after measuring."
+        "points). Toe and ride height were set as this sheet says, the stop on each car as far as all stays "
+        "clear; nothing else was put right after measuring."
     )
     rows = [
         (
