@@ -262,6 +262,16 @@ class Scene:
             _kept={},
         )
 
+    def shifted(self, row: int, by: Floats | float, sides: Sequence[Side] = ()) -> Scene:
+        """The same lanes with a row of the kernel's columns greater by mm, (n,) or alike in all.
+
+        On the given sides, which have columns of their own; on all where none are given.
+        """
+        columns: dict[Side, Floats] = {side: self.columns(side).copy() for side in self.sides()}
+        for side in sides or self.sides():
+            columns[side][row] += by
+        return self.of(columns["left"], columns.get("right"))
+
     def with_stop(self, stop: Floats) -> Scene:
         """The same lanes with the stop at (n,) mm of rack; states that do not hang on it are kept."""
         return replace(self, stop=stop, _free=self._free.copy(), _locked=SolvedStates())

@@ -103,10 +103,8 @@ def _plate_at(scene: Scene, turn: Turn, angle: float) -> PlateReading:
 
 def toe_of_flats(scene: Scene, side: Side, length: float) -> float:
     """Toe change of one wheel, deg, toe-in positive, for mm more rod length at ride height."""
-    columns: dict[Side, Floats] = {each: scene.columns(each).copy() for each in scene.sides()}
-    own: Side = side if side in columns else "left"
-    columns[own][k.ROD_LENGTH] += length
-    longer = scene.of(columns["left"], columns.get("right"))
+    own: Side = side if side in scene.sides() else "left"
+    longer = scene.shifted(k.ROD_LENGTH, length, (own,))
     before, after = (float(s.states(own, [STRAIGHT]).toe[0, 0]) for s in (scene, longer))
     return after - before
 
@@ -141,7 +139,7 @@ class DutyBench:
             return cls(problem, build, duty, record, None, None)
         wanted = problem.demands(assembly, duty)
         assembly, positions = as_set(assembly, record)
-        scene = stopped(assembly.scene(_row(positions)), wanted)
+        scene = stopped(assembly.scene(row_of(positions)), wanted)
         return cls(problem, build, duty, record, assembly, scene, positions)
 
     @property
@@ -151,7 +149,7 @@ class DutyBench:
 
     def channels(self, side: Side) -> dict[str, Floats]:
         """Every channel of one side as the duty sets it."""
-        return {} if self.assembly is None else self.assembly.channels(side, _row(self.positions))
+        return {} if self.assembly is None else self.assembly.channels(side, row_of(self.positions))
 
     @cached_property
     def margins(self) -> list[Margin]:
@@ -189,7 +187,8 @@ class DutyBench:
         return "; ".join(words)
 
 
-def _row(positions: tuple[int, ...]) -> Ints:
+def row_of(positions: tuple[int, ...]) -> Ints:
+    """One setting as a row of positions."""
     return np.array([positions], dtype=np.int64).reshape(1, -1)
 
 

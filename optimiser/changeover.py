@@ -15,7 +15,6 @@ from itertools import combinations
 from goals.duties import Changeover
 from goals.parts import Part, Parts, Station
 from optimiser.assembly import Assembly
-from optimiser.channels import BENEATH_THE_RODS
 from optimiser.space import Build
 
 CORNERS = 2
@@ -72,8 +71,7 @@ class Work:
         """The swap that sets these stations anew."""
         anew = tuple(station for station in Station if station in set(stations))
         resets = self.always_resets or any(
-            d.station in anew and not set(d.effects) <= BENEATH_THE_RODS
-            for d in self.build.dimensions
+            d.station in anew and not d.beneath_the_rods for d in self.build.dimensions
         )
         # where nothing in the build lowers the car, its ride height moves the rods all the same
         swap = Swap(anew, 0.0, resets or Station.SPRING_SEAT in anew, ())

@@ -14,7 +14,7 @@ from optimiser.evaluate import Record, curves_of, measures_of, solved_of, stoppe
 from optimiser.model_check import model_check
 from optimiser.problem import Problem
 from optimiser.space import Dimension
-from optimiser.yields import bands_of
+from optimiser.yields import Figures, bands_of
 
 
 def check_document(problem: Problem) -> Record:
@@ -57,7 +57,7 @@ def _bands(problem: Problem, duty: str) -> Record:
     wanted = problem.demands(assembly, duty)
     drawn = Drawn(problem.errors, duty, measured_only=True)
     scene = as_built(assembly, tuple(int(p) for p in positions[0]), drawn)
-    return bands_of(stopped(scene, wanted), wanted)
+    return bands_of(Figures(stopped(scene, wanted)), wanted)
 
 
 def todays_parts(problem: Problem, duty: str) -> tuple[Assembly, Ints]:

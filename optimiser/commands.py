@@ -351,13 +351,14 @@ def _rank(run: Run, problem: Problem, as_json: bool, top: int) -> None:
     _print(document, as_json, lambda console: print_rank(console, document, top))
 
 
-def _row(run: Run, problem: Problem, place: int) -> dict[str, Any]:
+def _ranked(run: Run, problem: Problem, place: int) -> list[dict[str, Any]]:
+    """The ranking, which has such a place."""
     from optimiser.runs import RunError
 
     rows = run.ranked(problem.goals.search.keep)
     if place > len(rows):
         raise RunError(f"run '{run.name}' has {len(rows)} ranked candidates, not {place}")
-    return rows[place - 1]
+    return rows
 
 
 @app.command()
@@ -370,7 +371,7 @@ def show(run: RunName, place: Place, runs: Runs = HERE, as_json: AsJson = False)
 
         found = Run.find(runs, run)
         problem = found.load()
-        document = show_document(found, problem, _row(found, problem, place), place)
+        document = show_document(found, problem, _ranked(found, problem, place), place)
         _print(document, as_json, lambda console: print_show(console, problem, document))
 
 
@@ -391,7 +392,7 @@ def sheet(
 
         found = Run.find(runs, run)
         problem = found.load()
-        text, paths = write_sheets(found, problem, _row(found, problem, place), place)
+        text, paths = write_sheets(found, problem, _ranked(found, problem, place)[place - 1], place)
         if as_json:
             print(json.dumps({"run": found.name, "rank": place, "files": paths, "text": text}))
         else:
@@ -441,7 +442,7 @@ def setdown(
 
         found = Run.find(runs, run)
         problem = found.load()
-        row = _row(found, problem, place)
+        row = _ranked(found, problem, place)[place - 1]
         document = set_down(found, problem, row, place, readings, duty)
         _print(document, as_json, lambda console: print_setdown(console, document))
         if not document["passes"]:

@@ -14,7 +14,6 @@ import numpy as np
 from goals.parts import Station
 from kinematics.arrays import Floats, Ints
 from optimiser.assembly import Assembly
-from optimiser.channels import BENEATH_THE_RODS
 from optimiser.space import Dimension
 
 Name = tuple[Station, str]
@@ -91,7 +90,7 @@ def _value(read: tuple[int, Ints] | int, at: tuple[int, ...]) -> int:
 def _level(dimension: Dimension) -> int:
     if not dimension.steering_only:
         return SUSPENSION
-    return BENEATH if set(dimension.effects) <= BENEATH_THE_RODS else RODS
+    return BENEATH if dimension.beneath_the_rods else RODS
 
 
 def _shared(name: Name, assemblies: Mapping[str, Assembly]) -> _Shared | None:

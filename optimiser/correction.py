@@ -13,15 +13,15 @@ from typing import Any
 import numpy as np
 
 from goals.verdicts import Demand
-from kinematics.arrays import Floats, Ints
+from kinematics.arrays import Ints
 from kinematics.rows import ROD_LENGTH
 from kinematics.scene import Scene, Side
 from optimiser import reading_list as kinds
 from optimiser.assembly import Assembly
-from optimiser.bench import DutyBench, flat_of
+from optimiser.bench import DutyBench, flat_of, row_of
 from optimiser.evaluate import stopped, verdict_of
 from optimiser.reading_list import Reading
-from optimiser.setdown import SetDown, declared, row_of, with_dimension
+from optimiser.setdown import SetDown, declared, with_dimension
 from optimiser.space import Dimension, adjuster_at
 
 Record = dict[str, Any]
@@ -227,7 +227,7 @@ def _by_rod(down: SetDown, kind: str, side: Side, members: tuple[int, ...]) -> I
     step = flat_of(rod) if told else LENGTH_STEP
     steps = np.arange(-MOST_FLATS, MOST_FLATS + 1)
     many = bench.scene.take(np.zeros(steps.size, dtype=np.int64))
-    best = _best(down, _longer(many, step * steps.astype(np.float64)), members)
+    best = _best(down, many.shifted(ROD_LENGTH, step * steps.astype(np.float64)), members)
     if best is None or steps[best[0]] == 0:
         return
     lane, left, passes = best
@@ -236,17 +236,9 @@ def _by_rod(down: SetDown, kind: str, side: Side, members: tuple[int, ...]) -> I
     breaks: tuple[str, ...] = ()
     # static toe goes back to where the model has it already: nothing else moves
     if kind != kinds.TOE:
-        changes, breaks = _changes(down, kind, _longer(bench.scene, np.array([step * count])))
+        changes, breaks = _changes(down, kind, bench.scene.shifted(ROD_LENGTH, step * count))
     name, amount = ("flats", float(count)) if told else ("length", round(step * count, 6))
     yield Correction("tie_rod", name, f"{side} side", 0.0, amount, left, passes, changes, breaks)
-
-
-def _longer(scene: Scene, by: Floats) -> Scene:
-    """The same lanes with their tie rods longer by mm, (n,)."""
-    columns: dict[Side, Floats] = {side: scene.columns(side).copy() for side in scene.sides()}
-    for column in columns.values():
-        column[ROD_LENGTH] += by
-    return scene.of(columns["left"], columns.get("right"))
 
 
 def _best(

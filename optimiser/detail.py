@@ -29,10 +29,10 @@ def with_curves(problem: Problem, row: Row) -> Row:
     return {**row, "duties": duties}
 
 
-def show_document(run: Run, problem: Problem, row: Row, place: int) -> dict[str, Any]:
-    """What ``show --json`` prints."""
-    ties = tie_groups([each.get("as_built") for each in run.ranked(problem.goals.search.keep)])
-    full = with_curves(problem, row)
+def show_document(run: Run, problem: Problem, rows: list[Row], place: int) -> dict[str, Any]:
+    """What ``show --json`` prints of one place of the ranking."""
+    ties = tie_groups([each.get("as_built") for each in rows])
+    full = with_curves(problem, rows[place - 1])
     candidate = candidate_document(place, full, ties[place - 1], curves=True)
     return {"run": run.name, **candidate, "model_check": run.model_check}
 

@@ -23,9 +23,7 @@ from goals.verdicts import Demand
 from kinematics.arrays import Floats, Ints
 from optimiser.assembly import Assembly
 from optimiser.families import Families
-from optimiser.stages import INNER_LANES, MERIT_GRAIN, OUTER_LANES, Lanes, Outers, Settings, Stages
-
-__all__ = ["MERIT_GRAIN", "Sweep", "sweep"]
+from optimiser.stages import INNER_LANES, OUTER_LANES, Lanes, Outers, Settings, Stages
 
 # Outer lanes that go first, and how many times more each wave after has; the same for lanes to be steered.
 FIRST_WAVE, WAVES_GROW = 256, 16

@@ -17,7 +17,6 @@ import numpy as np
 from kinematics.arrays import Floats, Ints
 from kinematics.channels import Layer
 from kinematics.screen import Ends
-from optimiser.channels import BENEATH_THE_RODS
 from optimiser.space import Dimension
 
 OUTER_END, INNER_END = "tie_rod_outer", "tie_rod_inner"
@@ -88,7 +87,7 @@ class Levels:
 
     @property
     def _beneath(self) -> list[int]:
-        return [i for i, d in enumerate(self.dimensions) if set(d.effects) <= BENEATH_THE_RODS]
+        return [i for i, d in enumerate(self.dimensions) if d.beneath_the_rods]
 
     @property
     def _rods(self) -> list[int]:
@@ -109,11 +108,15 @@ class Levels:
             return np.zeros(positions.shape[0], dtype=np.int64)
         return np.asarray(np.ravel_multi_index(tuple(positions.T), self.sizes), dtype=np.int64)
 
+    def all_positions_of(self, numbers: Ints) -> Ints:
+        """Positions (n, dimensions) of settings by their numbers (n,)."""
+        if not self.sizes:
+            return np.zeros((numbers.size, 0), dtype=np.int64)
+        return np.stack(np.unravel_index(numbers, self.sizes), axis=1).astype(np.int64)
+
     def positions_of(self, index: int) -> tuple[int, ...]:
         """Positions of a setting by its number."""
-        if not self.sizes:
-            return ()
-        return tuple(int(p) for p in np.unravel_index(index, self.sizes))
+        return tuple(int(p) for p in self.all_positions_of(np.array([index]))[0])
 
     def _table(self, dims: list[int]) -> Table:
         counts = tuple(self.sizes[i] for i in dims)

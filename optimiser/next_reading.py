@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from goals.duties import COVERAGE
 from goals.readings import HEIGHTS, Uncertainty
 from goals.verdicts import Demand, demands
 from kinematics.arrays import Floats
@@ -23,7 +22,7 @@ from optimiser.checking import todays_parts
 from optimiser.evaluate import stopped
 from optimiser.fit import NINETY, Fit
 from optimiser.problem import Problem
-from optimiser.reading_list import Reading
+from optimiser.reading_list import Reading, deviation
 from optimiser.wording import plain, short, spoken
 
 TRAVELS = (-40.0, -20.0, 20.0, 40.0, 60.0)
@@ -212,21 +211,23 @@ def _sets(
 ) -> Iterator[tuple[str, tuple[Reading, ...]]]:
     """Sets of readings of the left side, by name."""
     left: Side = "left"
-    toe, camber = sure.toe_change / COVERAGE, sure.camber / COVERAGE
+    toe, camber = deviation(kinds.TOE_CHANGE, sure), deviation(kinds.CAMBER, sure)
     for rack in (0.0, steered, -steered):
         run = tuple(Reading(kinds.TOE_CHANGE, left, 0.0, toe, "deg", t, rack) for t in TRAVELS)
         yield "bump-steer gauge", run
     run = tuple(Reading(kinds.CAMBER, left, 0.0, camber, "deg", t) for t in TRAVELS)
     yield "camber over travel", run
-    plate = 2.0**0.5 * sure.turn_plates / COVERAGE
+    plate = deviation(kinds.PLATES, sure)
     yield (
         "turn plates",
         tuple(Reading(kinds.PLATES, left, 0.0, plate, "deg", inner=angle) for angle in ANGLES),
     )
     for kind in (kinds.CASTER, kinds.KINGPIN, kinds.ROD):
         name, unit = kinds.KINDS[kind]
-        yield name, (Reading(kind, left, 0.0, getattr(sure, kind) / COVERAGE, unit),)
+        yield name, (Reading(kind, left, 0.0, deviation(kind, sure), unit),)
     for point in HEIGHTS:
         if point in points:
-            reading = Reading(kinds.HEIGHT, left, 0.0, sure.heights / COVERAGE, "mm", point=point)
+            reading = Reading(
+                kinds.HEIGHT, left, 0.0, deviation(kinds.HEIGHT, sure), "mm", point=point
+            )
             yield f"height of {spoken(point)}", (reading,)

@@ -12,7 +12,7 @@ Among settings equal in that the ones with more room left on the adjusters are t
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from itertools import product
 
@@ -104,12 +104,13 @@ def pair(
         most_listed: settings listed at a time for one duty.
     """
     search = _Search(assemblies, wanted, work, families, most_listed)
-    affordable = [swap for swap in work.swaps() if work.affords(swap)]
+    swaps = work.swaps()
+    affordable = [swap for swap in swaps if work.affords(swap)]
     found = search.run(affordable, _seeds(search.common, assemblies, alone, work))
     if found:
         return Pairing(tuple(found))
     reason = search.reason
-    others = [swap for swap in work.swaps() if not work.affords(swap)]
+    others = [swap for swap in swaps if not work.affords(swap)]
     past = search.run(others, [])
     return Pairing((), past[0] if past else None, reason)
 
@@ -186,10 +187,13 @@ class _Duty:
         positions = self.stages.levels.suspension_positions(self.level.numbers)
         return self.keys(positions, apart, SUSPENSION)
 
-    def listed(self, pick: Bools, may: Callable[[Ints], Bools], most: float) -> _List | None:
+    def listed(
+        self, pick: Bools, apart: Collection[Station], others: Ints | None, most: float
+    ) -> _List | None:
         """Settings under some of the suspension settings that pass over travel; None where too many.
 
-        ``may`` tells of positions with nothing beneath set whether they are wanted.
+        Where ``others`` are given, keys of another duty's settings, those alone that are alike to one of
+        them but for what may stand ``apart``; what is beneath the rods is not looked at.
         """
         stages = self.stages
         level = replace(
@@ -203,8 +207,11 @@ class _Duty:
         passed: list[Settings] = []
         count = 0
         for settings in stages.screened(pool, np.arange(pool.index.size)):
-            wanted = may(self.positions(self._numbers(pool, settings)))
-            for some in stages.travelled(pool, settings.take(np.flatnonzero(wanted))):
+            if others is not None:
+                positions = stages.levels.all_positions_of(stages.numbers_of(pool, settings))
+                has = np.isin(self.keys(positions, apart, RODS), others)
+                settings = settings.take(np.flatnonzero(has))
+            for some in stages.travelled(pool, settings):
                 passed.append(some)
                 count += some.outer.size * stages.levels.beneath.count
             if count > most:
@@ -219,24 +226,11 @@ class _Duty:
         above = Settings.joined(passed)
         settings = above.take(np.repeat(np.arange(above.outer.size), under))
         beneath = np.tile(np.arange(under), above.outer.size)
-        numbers = self._numbers(pool, settings) + levels.beneath.index[beneath]
+        numbers = self.stages.numbers_of(pool, settings) + levels.beneath.index[beneath]
         merits = self.stages.merits(settings.squares)
-        places = self.positions(numbers)
+        places = levels.all_positions_of(numbers)
         known = np.zeros(numbers.size, dtype=bool)
         return _List(pool, settings, beneath, numbers, places, merits, known)
-
-    def _numbers(self, pool: Outers, settings: Settings) -> Ints:
-        """Setting numbers (n,) with what is beneath at its first position."""
-        levels = self.stages.levels
-        ends = levels.outer_ends.index[settings.a] + levels.inner_ends.index[settings.b]
-        return np.asarray(pool.index[settings.outer] + ends)
-
-    def positions(self, numbers: Ints) -> Ints:
-        """Positions (n, dimensions) of setting numbers."""
-        sizes = self.stages.levels.sizes
-        if not sizes:
-            return np.zeros((numbers.size, 0), dtype=np.int64)
-        return np.stack(np.unravel_index(numbers, sizes), axis=1).astype(np.int64)
 
     def steer(self, found: _List, some: Ints, most: float) -> None:
         """Put some listed settings to the last tests; what comes to more than ``most`` counts as out."""
@@ -366,13 +360,7 @@ class _Search:
         for i in order:
             duty = self.duties[i]
             duty.stages.ceiling = self._bound(0)
-
-            def may(positions: Ints, duty: _Duty = duty, others: Ints | None = others) -> Bools:
-                if others is None:
-                    return np.ones(positions.shape[0], dtype=bool)
-                return np.isin(duty.keys(positions, apart, RODS), others)
-
-            found = duty.listed(picks[i], may, most)
+            found = duty.listed(picks[i], apart, others, most)
             if found is None:
                 return None
             lists[i] = found

@@ -32,10 +32,10 @@ def goes_together(row: Row) -> bool:
     return pairing is None or bool(pairing["found"])
 
 
-def minutes(row: Row) -> float:
-    """Minutes of the swap between a build's duties; 0 where nothing is told of one."""
+def minutes(row: Row) -> float | None:
+    """Minutes of the swap between a build's duties; None where there is none to tell of."""
     pairing = row.get("pairing")
-    return 0.0 if pairing is None or pairing["minutes"] is None else float(pairing["minutes"])
+    return None if pairing is None or pairing["minutes"] is None else float(pairing["minutes"])
 
 
 def merit(row: Row) -> float | None:
@@ -68,7 +68,7 @@ def key(row: Row) -> Key:
     if worst is not None:
         merits = [float(duty["merit"]) for duty in row["duties"].values()]
         mean = round(sum(merits) / len(merits), 9)
-        return (0.0, round(worst, 9), mean, minutes(row), float(row["price"]), number)
+        return (0.0, round(worst, 9), mean, minutes(row) or 0.0, float(row["price"]), number)
     # one that serves every duty, but not with settings that go together, comes before one that does not
     unserved = len(row["duties"]) - served(row)
     worse = float(unserved) if unserved else 0.5

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from math import sqrt
 
 from goals.duties import COVERAGE
-from goals.readings import GaugeRun, PlateRun, Readings, WheelReadings
+from goals.readings import GaugeRun, PlateRun, Readings, Uncertainty, WheelReadings
 from kinematics.scene import Side
 from optimiser.wording import fixed, short, spoken, travel_words
 
@@ -78,6 +78,13 @@ class Reading:
         return f"{fixed(value, DECIMALS[self.unit])} {self.unit}"
 
 
+def deviation(kind: str, sure: Uncertainty) -> float:
+    """Standard deviation of a reading of a kind, in the kind's unit."""
+    plain = float(getattr(sure, kind)) / COVERAGE
+    # the inner plate is off as much as the outer one, and moves the outer angle about as much as itself
+    return sqrt(2.0) * plain if kind == PLATES else plain
+
+
 def reading_list(readings: Readings) -> list[Reading]:
     """Every reading of a file that can tell something; a gauge's zero at ride height cannot."""
     found: list[Reading] = []
@@ -99,21 +106,20 @@ def _gauge(run: GaugeRun, readings: Readings) -> Iterator[Reading]:
         if travel == 0.0:
             continue
         if run.dials is None:
-            sigma = sure.toe_change / COVERAGE
+            sigma = deviation(TOE_CHANGE, sure)
             yield Reading(TOE_CHANGE, run.wheel, value, sigma, "deg", travel, run.rack)
             continue
-        sigma = sure.dials / COVERAGE / (THOU if run.dials.unit == "thou" else 1.0)
+        sigma = deviation(DIALS, sure) / (THOU if run.dials.unit == "thou" else 1.0)
         unit, base = run.dials.unit, run.dials.base
         yield Reading(DIALS, run.wheel, value, sigma, unit, travel, run.rack, base=base)
     for travel, value in run.camber:
         yield Reading(
-            CAMBER, run.wheel, value, sure.camber / COVERAGE, "deg", travel, run.rack
+            CAMBER, run.wheel, value, deviation(CAMBER, sure), "deg", travel, run.rack
         )  # fmt: skip
 
 
 def _plates(run: PlateRun, readings: Readings) -> Iterator[Reading]:
-    # the inner plate is off as much as the outer one, and moves the outer angle about as much as itself
-    sigma = sqrt(2.0) * readings.uncertainty.turn_plates / COVERAGE
+    sigma = deviation(PLATES, readings.uncertainty)
     for inner, outer in run.readings:
         yield Reading(PLATES, run.turn, outer, sigma, "deg", inner=inner)
 
@@ -123,6 +129,6 @@ def _static(side: Side, wheel: WheelReadings, readings: Readings) -> Iterator[Re
     for kind in (TOE, CAMBER, CASTER, KINGPIN, ROD):
         value = getattr(wheel, kind)
         if value is not None:
-            yield Reading(kind, side, value, getattr(sure, kind) / COVERAGE, KINDS[kind][1])
+            yield Reading(kind, side, value, deviation(kind, sure), KINDS[kind][1])
     for point, height in wheel.heights.items():
-        yield Reading(HEIGHT, side, height, sure.heights / COVERAGE, "mm", point=point)
+        yield Reading(HEIGHT, side, height, deviation(HEIGHT, sure), "mm", point=point)

@@ -26,8 +26,9 @@ from goals.verdicts import Demand, merit_of, total_weight
 from kinematics.arrays import Floats
 from optimiser.assembly import Assembly
 from optimiser.evaluate import stopped
-from optimiser.inner import MERIT_GRAIN, sweep
+from optimiser.inner import sweep
 from optimiser.space import adjuster_at
+from optimiser.stages import MERIT_GRAIN
 
 Record = dict[str, Any]
 Positions = tuple[int, ...]

@@ -10,28 +10,20 @@ from collections.abc import Iterator, Sequence
 
 from optimiser.space import Dimension
 
-# Room beyond this many steps is as good as any, and what a build without adjusters has.
+# Room beyond this many steps is as good as any.
 ENOUGH_STEPS = 2.0
 
 
-def room_left(dimensions: Sequence[Dimension], positions: Sequence[int]) -> float:
-    """The least room on any adjuster at a setting: steps of its own to the nearer end, at most 2.
+def rooms(dimensions: Sequence[Dimension], positions: Sequence[int]) -> tuple[float, ...]:
+    """The room on every adjuster at a setting, least first: of two settings the greater tuple has more.
 
     Args:
         dimensions: a build's dimensions on its grid, each with all its positions.
         positions: where each stands, from 0.
+
+    Room is steps of its own to the nearer end, at most 2.
     """
-    return min((steps for steps in _steps_left(dimensions, positions)), default=ENOUGH_STEPS)
-
-
-def rooms(dimensions: Sequence[Dimension], positions: Sequence[int]) -> tuple[float, ...]:
-    """The room on every adjuster, least first: of two settings the one with the greater tuple has more."""
     return tuple(sorted(_steps_left(dimensions, positions)))
-
-
-def at_an_end(dimensions: Sequence[Dimension], positions: Sequence[int]) -> int:
-    """How many adjusters stand at an end of their travel; arguments as for :func:`room_left`."""
-    return sum(steps == 0.0 for steps in _steps_left(dimensions, positions))
 
 
 def _steps_left(dimensions: Sequence[Dimension], positions: Sequence[int]) -> Iterator[float]:

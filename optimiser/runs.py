@@ -204,7 +204,10 @@ class Run:
         found = json.dumps(cover, allow_nan=False)
         text = f'{{"coverage": {found},\n"candidates": [\n{lines}\n]}}\n'
         write_file(self.folder / "ranked.json", text)
-        write_file(self.folder / "ranked.csv", _table(problem, rows))
+        write_file(
+            self.folder / "ranked.csv",
+            _table(problem, rows, [c["tie"] for c in document["candidates"]]),
+        )
         return rows
 
 
@@ -263,7 +266,7 @@ def candidate_document(
         "tie": tie,
         "below_least_yield": not built.get("enough", True),
         **{name: built[name] for name in ("merit_band", "merit_matters") if name in built},
-        "changeover_minutes": minutes(row) if feasible(row) and row.get("pairing") else None,
+        "changeover_minutes": minutes(row),
         "pairing": row.get("pairing"),
         "price": row["price"],
         "to_buy": row["to_buy"],
@@ -285,7 +288,7 @@ def _duties(row: Row, curves: bool) -> dict[str, Any]:
     return found
 
 
-def _table(problem: Problem, rows: list[Row]) -> str:
+def _table(problem: Problem, rows: list[Row], ties: list[int | None]) -> str:
     """The ranking as CSV: a line a candidate."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
@@ -301,11 +304,11 @@ def _table(problem: Problem, rows: list[Row]) -> str:
     head = ["rank", "build", "feasible", "merit", "changeover_minutes", "price", *stations]
     yields = ["yield", "yield error", "tie", *(f"{duty}: yield" for duty in problem.duties)]
     writer.writerow([*head, *(f"{duty}: {name}" for duty, name in figures), *yields])
-    ties = tie_groups([row.get("as_built") for row in rows])
     for place, (row, tie) in enumerate(zip(rows, ties, strict=True), 1):
         worst = merit(row)
         line = [place, row["build"], feasible(row), "" if worst is None else worst]
-        line += ["" if worst is None or not row.get("pairing") else minutes(row), row["price"]]
+        swap = minutes(row)
+        line += ["" if swap is None else swap, row["price"]]
         line += [row["parts"][station] for station in stations]
         line += [_cell(row["duties"][duty].get("measures", {}).get(name)) for duty, name in figures]
         writer.writerow([*line, *_yields(problem, row, tie)])

@@ -18,9 +18,9 @@ from goals.duties import COVERAGE
 from goals.readings import Readings
 from kinematics.arrays import Floats, Ints
 from kinematics.rows import RIDE_Z
-from kinematics.scene import Scene, Side
+from kinematics.scene import Scene
 from optimiser.assembly import Assembly
-from optimiser.bench import DutyBench
+from optimiser.bench import DutyBench, row_of
 from optimiser.fit import far, posterior
 from optimiser.model_check import make_model, model_check
 from optimiser.point_space import PointSpace
@@ -173,12 +173,7 @@ class SetDown:
 
 def lowered(scene: Scene, by: float) -> Scene:
     """The same cars standing lower by mm, rods as they are."""
-    if by == 0.0:
-        return scene
-    columns: dict[Side, Floats] = {side: scene.columns(side).copy() for side in scene.sides()}
-    for column in columns.values():
-        column[RIDE_Z] += by
-    return scene.of(columns["left"], columns.get("right"))
+    return scene if by == 0.0 else scene.shifted(RIDE_Z, by)
 
 
 def declared(bench: DutyBench, dim: Dimension) -> Dimension:
@@ -195,11 +190,6 @@ def with_dimension(bench: DutyBench, at: int, dim: Dimension) -> Assembly:
     dims = list(bench.assembly.dimensions)
     dims[at] = dim
     return replace(bench.assembly, dimensions=tuple(dims))
-
-
-def row_of(positions: tuple[int, ...]) -> Ints:
-    """One setting as a row of positions."""
-    return np.array([positions], dtype=np.int64).reshape(1, -1)
 
 
 def _as_set(problem: Problem, bench: DutyBench) -> tuple[Assembly, tuple[int, ...]]:

@@ -17,7 +17,14 @@ from goals.duties import Duty, LoweringRange
 from goals.parts import Adjuster, Part, Parts, Position, Station
 from goals.stacks import Pile, piles
 from kinematics.arrays import Floats, Ints
-from optimiser.channels import STEERING_ONLY, STUD_LEVER, UNFILLED, channel_of, numbers_of
+from optimiser.channels import (
+    BENEATH_THE_RODS,
+    STEERING_ONLY,
+    STUD_LEVER,
+    UNFILLED,
+    channel_of,
+    numbers_of,
+)
 from optimiser.numbering import Numbering, Pair
 
 AS_IS = "as_is"
@@ -49,6 +56,11 @@ class Dimension:
     def steering_only(self) -> bool:
         """Whether only the tie rod's ends, the rack or the anti-roll bar are touched."""
         return set(self.effects) <= STEERING_ONLY
+
+    @property
+    def beneath_the_rods(self) -> bool:
+        """Whether nothing is touched that a tie rod's ends and its length hang on."""
+        return set(self.effects) <= BENEATH_THE_RODS
 
     def shift(self, channel: str, positions: Ints) -> Floats:
         """The channel's shift at the given positions: (3, n) or (n,)."""

@@ -259,6 +259,12 @@ class Stages:
                 passed.append(kept)
         return passed
 
+    def numbers_of(self, outers: Outers, settings: Settings) -> Ints:
+        """Setting numbers (n,) with what is beneath at its first position."""
+        levels = self.levels
+        ends = levels.outer_ends.index[settings.a] + levels.inner_ends.index[settings.b]
+        return np.asarray(outers.index[settings.outer] + ends)
+
     def lanes_of(self, outers: Outers, settings: Settings, beneath: Ints | None = None) -> Lanes:
         """Lanes of settings, tie rods set to the toe; what is beneath at its first position, or as told."""
         levels, pick = self.levels, settings.outer
@@ -273,8 +279,7 @@ class Stages:
             set_rods(g, outers.poses[side][:, pick])
             geometry[side] = g
         layers = [table.layer(at) for table, at in placed]
-        index = outers.index[pick] + levels.outer_ends.index[settings.a]
-        index = index + levels.inner_ends.index[settings.b]
+        index = self.numbers_of(outers, settings)
         if beneath is not None:
             layers.append(levels.beneath.layer(beneath))
             index = index + levels.beneath.index[beneath]

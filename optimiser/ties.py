@@ -13,8 +13,7 @@ from typing import Any
 import numpy as np
 
 from kinematics.arrays import Floats
-
-BAND = (0.05, 0.95)
+from optimiser.yields import BAND
 
 
 def tie_groups(built: Sequence[dict[str, Any] | None]) -> list[int | None]:

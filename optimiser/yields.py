@@ -22,7 +22,7 @@ import numpy as np
 
 from goals.verdicts import Demand, merit_of, total_weight
 from kinematics.arrays import Bools, Floats
-from kinematics.measures import MEASURES, Stage
+from kinematics.measures import MEASURES, Ask, Measure, Stage
 from kinematics.measures.steer import steer_pair
 from kinematics.scene import Scene
 from optimiser.as_built import BOTH, as_built
@@ -114,10 +114,11 @@ def sample_duty(problem: Problem, row: Row, duty: str) -> Sampled:
     assembly, positions = as_set(assembly, row["duties"][duty])
     drawn = Drawn(problem.errors, duty, set_once(row["duties"].values()))
     scene = stopped(as_built(assembly, positions, drawn), wanted)
+    figures = Figures(scene)
     limits = [demand for demand in wanted if demand.is_limit]
-    holds = {d.label: _holds(d, scene) for d in limits}
-    in_hand = {d.label: _in_hand(d, scene) for d in limits}
-    merits = _merits(wanted, scene)
+    holds = {d.label: _holds(d, figures) for d in limits}
+    in_hand = {d.label: _in_hand(d, figures) for d in limits}
+    merits = _merits(wanted, figures)
     printed = float(row["duties"][duty]["solved"]["stop"])
     sampled = Sampled(drawn, holds, in_hand, merits, {})
     share, sure = _yield(sampled.all_hold, bool(drawn.used))
@@ -134,21 +135,40 @@ def sample_duty(problem: Problem, row: Row, duty: str) -> Sampled:
             "stop_band": _band(scene.stop),
             "yield_at_printed_stop": _at_stop(limits, holds, scene, printed),
             "merit_band": _band(merits),
-            "bands": bands_of(scene, wanted),
-            "missing": _missing(scene, wanted),
+            "bands": bands_of(figures, wanted),
+            "missing": _missing(figures, wanted),
             "curves": _curves(scene),
         }
     )
     return sampled
 
 
-def _holds(limit: Demand, scene: Scene) -> Bools:
-    return limit.shortfall(limit.figures(scene)) <= 0.0
+class Figures:
+    """The figures of a scene's cars, each found once however many limits, targets and bands ask for it."""
+
+    def __init__(self, scene: Scene) -> None:
+        self.scene = scene
+        self._known: dict[tuple[str, Ask], Floats] = {}
+
+    def of(self, measure: Measure, asks: tuple[Ask, ...]) -> list[Floats]:
+        """A measure's figure of each ask, (cases, n)."""
+        for ask in asks:
+            if (measure.name, ask) not in self._known:
+                self._known[measure.name, ask] = measure(self.scene, ask)
+        return [self._known[measure.name, ask] for ask in asks]
+
+    def wanted_by(self, demand: Demand) -> list[Floats]:
+        """The figures that a demand is about."""
+        return self.of(demand.measure, demand.asks)
 
 
-def _in_hand(limit: Demand, scene: Scene) -> Floats:
+def _holds(limit: Demand, figures: Figures) -> Bools:
+    return limit.shortfall(figures.wanted_by(limit)) <= 0.0
+
+
+def _in_hand(limit: Demand, figures: Figures) -> Floats:
     """What a limit has in hand at its worse wheel or turn, (n,) in the measure's unit."""
-    cases = limit.figures(scene)[0]
+    cases = figures.wanted_by(limit)[0]
     room = np.full(cases.shape, np.inf)
     if limit.minimum is not None:
         room = np.minimum(room, cases - limit.minimum)
@@ -157,11 +177,11 @@ def _in_hand(limit: Demand, scene: Scene) -> Floats:
     return np.asarray(room.min(axis=0))
 
 
-def _merits(wanted: list[Demand], scene: Scene) -> Floats:
-    squares = np.zeros(scene.lanes)
+def _merits(wanted: list[Demand], figures: Figures) -> Floats:
+    squares = np.zeros(figures.scene.lanes)
     for demand in wanted:
         if not demand.is_limit:
-            squares = squares + demand.weight * demand.miss(demand.figures(scene)) ** 2
+            squares = squares + demand.weight * demand.miss(figures.wanted_by(demand)) ** 2
     return merit_of(squares, total_weight(wanted))
 
 
@@ -175,7 +195,7 @@ def _at_stop(limits: list[Demand], holds: dict[str, Bools], scene: Scene, stop: 
             good &= holds[limit.label]
     lanes = np.flatnonzero(good)
     if lanes.size and steered:
-        there = scene.take(lanes, stop=np.minimum(stop, scene.rack_travel[lanes]))
+        there = Figures(scene.take(lanes, stop=np.minimum(stop, scene.rack_travel[lanes])))
         good[lanes] = np.logical_and.reduce([_holds(limit, there) for limit in steered])
     return float(good.mean())
 
@@ -204,23 +224,24 @@ def _cheap(scene: Scene, wanted: list[Demand]) -> Iterator[Shown]:
             yield shown
 
 
-def bands_of(scene: Scene, wanted: list[Demand]) -> Record:
+def bands_of(figures: Figures, wanted: list[Demand]) -> Record:
     """The band of every figure that the duty shows (:func:`_cheap`), by key; of a curve's points a list."""
     found: Record = {}
-    for shown in _cheap(scene, wanted):
+    for shown in _cheap(figures.scene, wanted):
         limits = [d for d in shown.demands if d.is_limit]
         targets = [d for d in shown.demands if not d.is_limit]
-        bands = [_band(telling(shown.measure(scene, ask), limits, targets)) for ask in shown.asks]
+        cases = figures.of(shown.measure, shown.asks)
+        bands = [_band(telling(each, limits, targets)) for each in cases]
         found[shown.key] = bands if targets and len(shown.asks) > 1 else bands[0]
     return found
 
 
-def _missing(scene: Scene, wanted: list[Demand]) -> dict[str, float]:
+def _missing(figures: Figures, wanted: list[Demand]) -> dict[str, float]:
     """The share of cars in which a figure does not exist, by its key, where that is some but not all."""
     found = {}
-    for shown in _cheap(scene, wanted):
-        figures = np.concatenate([shown.measure(scene, ask) for ask in shown.asks])
-        share = float(np.isnan(figures).any(axis=0).mean())
+    for shown in _cheap(figures.scene, wanted):
+        cases = np.concatenate(figures.of(shown.measure, shown.asks))
+        share = float(np.isnan(cases).any(axis=0).mean())
         if 0.0 < share < 1.0:
             found[shown.key] = share
     return found
