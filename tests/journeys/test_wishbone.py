@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 import yaml
 
-from optimiser.commands import EXAMPLES, Suspension
+from optimiser.search_commands import EXAMPLES, Suspension
 from tests.journeys.garage import run
 
 KINDS = ("goals", "car", "parts")

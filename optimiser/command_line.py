@@ -1,0 +1,150 @@
+"""What the commands share: arguments, files loaded and faults told in words, documents printed.
+
+Heavy modules load only when a command runs, so that --help answers at once.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+from typer.core import TyperGroup
+
+from optimiser.entry import BAD_INPUT
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from optimiser.problem import Problem
+    from optimiser.runs import Run
+
+# As --help lists them: in the order of the work.
+IN_ORDER = (
+    "demo",
+    "check",
+    "search",
+    "resume",
+    "rank",
+    "show",
+    "compare",
+    "why",
+    "report",
+    "sheet",
+    "setdown",
+    "rerun",
+    "fit",
+    "schema",
+)
+
+
+class InOrder(TyperGroup):
+    """The commands in the order of the work, whatever module brings them."""
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        """Names of the commands, as --help shows them."""
+        return sorted(super().list_commands(ctx), key=IN_ORDER.index)
+
+
+app = typer.Typer(
+    cls=InOrder,
+    add_completion=True,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    help="Choose bolt-on front-suspension parts and every position they stand in, so that one car "
+    "serves opposed duties.",
+)
+
+GoalsFile = Annotated[Path, typer.Argument(help="The goals file.", show_default=False)]
+RunName = Annotated[str, typer.Argument(help="A run's name, or its folder.", show_default=False)]
+Place = Annotated[int, typer.Argument(help="Place in the ranking, from 1.", min=1)]
+Runs = Annotated[Path, typer.Option("--runs", help="Where runs are kept.")]
+AsJson = Annotated[bool, typer.Option("--json", help="One JSON document on stdout, nothing else.")]
+
+HERE = Path("runs")
+
+
+class Kind(StrEnum):
+    """A kind of file."""
+
+    GOALS = "goals"
+    CAR = "car"
+    PARTS = "parts"
+    READINGS = "readings"
+
+
+@contextmanager
+def plain_errors() -> Iterator[None]:
+    """Turn what can be wrong with files and runs into words and an exit code."""
+    from goals.faults import InputError
+    from optimiser.runs import RunError
+
+    try:
+        yield
+    except InputError as error:
+        say(str(error))
+        raise typer.Exit(BAD_INPUT) from None
+    except (RunError, ValueError) as error:
+        say(f"shimwright: {error}")
+        raise typer.Exit(BAD_INPUT) from None
+    except OSError as error:
+        where = f": {error.filename}" if error.filename else ""
+        say(f"shimwright: {error.strerror or error}{where}")
+        raise typer.Exit(BAD_INPUT) from None
+
+
+def say(text: str) -> None:
+    print(text, file=sys.stderr, flush=True)
+
+
+def _console() -> Console:
+    from rich.console import Console
+
+    return Console(highlight=False, width=None if sys.stdout.isatty() else 80)
+
+
+def print_document(
+    document: dict[str, Any], as_json: bool, show: Callable[[Console], None]
+) -> None:
+    if as_json:
+        print(json.dumps(document, allow_nan=False))
+    else:
+        show(_console())
+
+
+def load(goals: Path) -> tuple[Problem, Any]:
+    from goals.reading import load_goals
+    from optimiser.problem import Problem
+
+    loaded = load_goals(goals)
+    for notice in loaded.notices:
+        say(notice)
+    problem = Problem(loaded.goals, loaded.car, loaded.parts, loaded.readings)
+    # what the space refuses is the files' fault, and is better told before a run folder is made
+    _ = problem.space.builds
+    return problem, loaded
+
+
+def print_ranking(run: Run, problem: Problem, as_json: bool, top: int) -> None:
+    from optimiser.runs import ranking_document
+    from optimiser.tables import print_rank
+
+    document = ranking_document(run, problem, run.ranked(problem.goals.search.keep))
+    print_document(document, as_json, lambda console: print_rank(console, document, top))
+
+
+def ranked_to(run: Run, problem: Problem, place: int) -> list[dict[str, Any]]:
+    """The ranking, which has such a place."""
+    from optimiser.runs import RunError
+
+    rows = run.ranked(problem.goals.search.keep)
+    if place > len(rows):
+        raise RunError(f"run '{run.name}' has {len(rows)} ranked candidates, not {place}")
+    return rows

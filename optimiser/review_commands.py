@@ -1,0 +1,82 @@
+"""Commands that read a run: the ranking, one candidate, its bench sheet."""
+
+from __future__ import annotations
+
+import json
+from typing import Annotated
+
+import typer
+
+from optimiser.command_line import (
+    HERE,
+    AsJson,
+    Place,
+    RunName,
+    Runs,
+    app,
+    plain_errors,
+    print_document,
+    print_ranking,
+    ranked_to,
+    say,
+)
+
+
+@app.command()
+def rank(
+    run: RunName,
+    runs: Runs = HERE,
+    top: Annotated[int, typer.Option("--top", help="How many to print.", min=1)] = 20,
+    as_json: AsJson = False,
+) -> None:
+    """Show the ranked builds of a run.
+
+    Of one that is still searching, what is ranked so far.
+    """
+    with plain_errors():
+        from optimiser.runs import Run
+
+        found = Run.find(runs, run)
+        print_ranking(found, found.load(), as_json, top)
+
+
+@app.command()
+def show(run: RunName, place: Place, runs: Runs = HERE, as_json: AsJson = False) -> None:
+    """Show one candidate with every figure."""
+    with plain_errors():
+        from optimiser.detail import show_document
+        from optimiser.runs import Run
+        from optimiser.tables import print_show
+
+        found = Run.find(runs, run)
+        problem = found.load()
+        document = show_document(found, problem, ranked_to(found, problem, place), place)
+        print_document(document, as_json, lambda console: print_show(console, problem, document))
+
+
+@app.command()
+def sheet(
+    run: RunName,
+    place: Place,
+    runs: Runs = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """Print the bench sheet of one candidate.
+
+    It is kept as text and Markdown in the run's sheets/ as well.
+    """
+    with plain_errors():
+        from optimiser.detail import write_sheets
+        from optimiser.runs import Run
+
+        found = Run.find(runs, run)
+        problem = found.load()
+        text, paths = write_sheets(
+            found, problem, ranked_to(found, problem, place)[place - 1], place
+        )
+        if as_json:
+            print(json.dumps({"run": found.name, "rank": place, "files": paths, "text": text}))
+        else:
+            print(text)
+        for path in paths:
+            say(f"kept as {path}")
