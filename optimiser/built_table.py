@@ -13,8 +13,8 @@ from optimiser.wording import clean, fixed, plain
 
 Record = dict[str, Any]
 
-TIE = "=: not to be told from the first of its group; the merits' difference, car by car, has 0 in its band"
-YIELD = "yield: share of cars, built with measuring and setting errors, that hold every limit"
+TIE = "=: cannot be told from the first of its group: the difference has 0 in its band"
+YIELD = "yield: share of cars built with the errors told that hold every limit"
 
 
 def share_words(share: float | None) -> str:

@@ -10,10 +10,12 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from enum import StrEnum
+from io import StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from typer import Context
 from typer.core import TyperGroup
 
 from optimiser.entry import BAD_INPUT
@@ -62,13 +64,29 @@ app = typer.Typer(
     "serves opposed duties.",
 )
 
+
+def runs_there(ctx: Context, incomplete: str) -> list[str]:
+    """Names of runs that begin so, for the shell to complete; a folder's own name completes itself."""
+    folder = Path(ctx.params.get("runs") or HERE)
+    names = (run.parent.name for run in folder.glob("*/run.json"))
+    return sorted(name for name in names if name.startswith(incomplete))
+
+
 GoalsFile = Annotated[Path, typer.Argument(help="The goals file.", show_default=False)]
-RunName = Annotated[str, typer.Argument(help="A run's name, or its folder.", show_default=False)]
+RunName = Annotated[
+    str,
+    typer.Argument(
+        help="A run's name, or its folder.", show_default=False, autocompletion=runs_there
+    ),
+]
 Place = Annotated[int, typer.Argument(help="Place in the ranking, from 1.", min=1)]
 Runs = Annotated[Path, typer.Option("--runs", help="Where runs are kept.")]
 AsJson = Annotated[bool, typer.Option("--json", help="One JSON document on stdout, nothing else.")]
 
 HERE = Path("runs")
+
+PIPED_COLUMNS = 80
+MOST_COLUMNS = 120
 
 
 class Kind(StrEnum):
@@ -104,19 +122,22 @@ def say(text: str) -> None:
     print(text, file=sys.stderr, flush=True)
 
 
-def _console() -> Console:
-    from rich.console import Console
-
-    return Console(highlight=False, width=None if sys.stdout.isatty() else 80)
-
-
 def print_document(
     document: dict[str, Any], as_json: bool, show: Callable[[Console], None]
 ) -> None:
+    """Print a document as JSON, or as the tables that ``show`` makes of it."""
     if as_json:
         print(json.dumps(document, allow_nan=False))
-    else:
-        show(_console())
+        return
+    from rich.console import Console
+
+    if sys.stdout.isatty():
+        # a line of prose across a very wide screen is hard to read
+        show(Console(highlight=False, width=min(Console().width, MOST_COLUMNS)))
+        return
+    text = StringIO()
+    show(Console(file=text, highlight=False, width=PIPED_COLUMNS))
+    print("\n".join(line.rstrip() for line in text.getvalue().splitlines()))
 
 
 def load(goals: Path) -> tuple[Problem, Any]:

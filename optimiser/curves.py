@@ -25,13 +25,13 @@ STEER = (
     ("toggle_margin", "toggle_margin"),
 )
 HEADS = {
-    "toe": "toe deg",
-    "camber": "camber deg",
-    "roll_centre_height": "roll c. mm",
-    "left": "left deg",
-    "right": "right deg",
-    "toe_out_on_turns": "toe-out deg",
-    "toggle_margin": "toggle deg",
+    "toe": "toe\ndeg",
+    "camber": "camber\ndeg",
+    "roll_centre_height": "roll c.\nmm",
+    "left": "left\ndeg",
+    "right": "right\ndeg",
+    "toe_out_on_turns": "toe-out\ndeg",
+    "toggle_margin": "toggle\ndeg",
 }
 Curve = dict[float, Record]
 
@@ -57,7 +57,7 @@ def _curves(kind: str, head: str, duties: list[str], having: Record) -> Table:
     along = "travel" if kind == "travel" else "rack"
     curves = {duty: _picked(having[duty][kind], along, columns) for duty in duties}
     table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False, header_style="bold")
-    table.add_column(Text(head), justify="right", width=7, overflow="fold")
+    table.add_column(Text(f"\n{head}"), justify="right", width=7, overflow="fold")
     for duty in duties:
         for name, _ in columns:
             title = Text(f"{clean(duty)}\n{HEADS[name]}")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
 from rich.cells import cell_len
@@ -42,6 +42,25 @@ def add_figures(table: Table, head: str, cells: list[str], *, head_width: int = 
     widest = max((cell_len(cell) for cell in cells), default=1)
     width = max(widest, min(cell_len(head), head_width))
     table.add_column(Text(head), width=width, justify="right", overflow="fold")
+
+
+def figure_lines(head: Sequence[str], rows: Sequence[Sequence[str]]) -> tuple[str, list[str]]:
+    """A head and rows of figures, each one line, all standing on the right of their column."""
+    columns = list(zip(head, *rows, strict=True))
+    widths = [max(map(cell_len, column)) for column in columns]
+
+    def line(cells: Sequence[str]) -> str:
+        each = zip(cells, widths, strict=True)
+        return "  ".join(" " * (width - cell_len(cell)) + cell for cell, width in each)
+
+    return line(head), [line(row) for row in rows]
+
+
+def hung(text: str, width: int, before: str = "") -> Text:
+    """A text in lines of so many columns behind a mark; those after the first are set in by two more."""
+    indent = cell_len(before) + 2
+    first, *rest = wrapped(text, width - indent)
+    return Text("\n".join([before + first, *(" " * indent + line for line in rest)]))
 
 
 def print_item(console: Console, mark: str, text: str, style: str = "") -> None:

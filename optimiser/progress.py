@@ -12,10 +12,8 @@ from optimiser.ranking import feasible, merit
 QUIET_EVERY = 5.0
 
 
-def duration(seconds: float | None) -> str:
+def duration(seconds: float) -> str:
     """A stretch of time in words: '8 s', '4 min', '3 h 20 min'."""
-    if seconds is None:
-        return "?"
     if seconds < 90:
         return f"{seconds:.0f} s"
     if seconds < 5400:
@@ -27,25 +25,36 @@ def line(progress: Progress) -> str:
     """How far the search is, in one line."""
     waits = f", {progress.waiting}" if progress.waiting else ""
     if progress.phase.startswith("looking"):
-        return f"{progress.phase}: {progress.builds} in all{waits}"
-    parts = [
-        f"{progress.done} of {progress.builds} builds",
-        f"{progress.rate:.2f} a second" if progress.rate < 10 else f"{progress.rate:.0f} a second",
-        f"{progress.serving} serve every duty",
-        best_so_far(progress),
-        f"about {duration(progress.seconds_left)} left",
-    ]
+        return f"{progress.phase}, {progress.builds:,} in all{waits}"
+    parts = [f"{progress.done:,} of {progress.builds:,} builds"]
+    if progress.failed:
+        parts.append(f"{progress.failed:,} failed")
+    parts += [_serving(progress), best_so_far(progress), *_pace(progress)]
     if progress.phase != "searching":
         parts.append(progress.phase)
-    if progress.failed:
-        parts.insert(3, f"{progress.failed} failed")
-    return ", ".join(parts) + waits
+    return ", ".join(filter(None, parts)) + waits
+
+
+def _serving(progress: Progress) -> str:
+    """How many builds serve every duty; nothing while none is searched."""
+    one = progress.serving == 1
+    words = f"{progress.serving:,} {'serves' if one else 'serve'} every duty"
+    return words if progress.serving else ""
+
+
+def _pace(progress: Progress) -> list[str]:
+    """How fast it goes and how long it will take, where that can be told and anything is to go."""
+    left = progress.seconds_left
+    if left is None or progress.done == progress.builds:
+        return []
+    rate = f"{progress.rate:.2f}" if progress.rate < 10 else f"{progress.rate:,.0f}"
+    return [f"{rate} a second", f"about {duration(left)} left"]
 
 
 def best_so_far(progress: Progress) -> str:
     """The best build so far in a few words."""
     if progress.best is None:
-        return "none yet"
+        return "the first are under way"
     if feasible(progress.best):
         return f"best merit {merit(progress.best):.3f}"
     return "nothing feasible yet"

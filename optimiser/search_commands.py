@@ -34,6 +34,13 @@ if TYPE_CHECKING:
 
 NOTHING_FEASIBLE = 1
 
+NEXT = (
+    ("report RUN ", "a page with pictures, to open in a browser"),
+    ("show RUN 1 ", "the best candidate, every figure"),
+    ("sheet RUN 1", "its bench sheet, to print"),
+    ("why RUN    ", "what decided, and which part to buy next"),
+)
+
 Cluster = Annotated[
     str | None,
     typer.Option(
@@ -250,5 +257,15 @@ def _go(run: Run, problem: Problem, as_json: bool, cluster: ClusterExecutor | No
             reason = run.state().get("reason")
             say(f"({reason}; what was finished is kept; --cluster ADDRESS as before, or without)")
         raise typer.Exit(STOPPED_EARLY)
+    _say_what_next(run)
     if not any(feasible(row) for row in rows):
         raise typer.Exit(NOTHING_FEASIBLE)
+
+
+def _say_what_next(run: Run) -> None:
+    """The commands that a finished run is read with."""
+    elsewhere = run.folder.parent != HERE.resolve()
+    where = f" --runs {run.folder.parent}" if elsewhere else ""
+    say("look closer:")
+    for command, words in NEXT:
+        say(f"  shimwright {command.replace('RUN', run.name)}{where}  {words}")

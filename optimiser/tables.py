@@ -8,7 +8,6 @@ from __future__ import annotations
 from typing import Any
 
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
 from optimiser.built_table import print_as_built, rank_notes, share_words
@@ -16,7 +15,7 @@ from optimiser.check_table import print_check
 from optimiser.covered import coverage_lines
 from optimiser.curves import print_curves
 from optimiser.figures import Column, asks_of, print_figures
-from optimiser.layout import add_figures, beside, chunks, new_table, room
+from optimiser.layout import beside, chunks, figure_lines, hung, new_table, print_item, room
 from optimiser.notice import print_model_notice
 from optimiser.problem import Problem
 from optimiser.settings import (
@@ -50,7 +49,10 @@ Record = dict[str, Any]
 
 STATUS = {"searching": "still searching", "stopped": "stopped early"}
 MOST_DUTY_COLUMNS = 3
-BELOW_THE_GRID = "that is on the declared grid; settings that can be set finer are refined below it"
+BELOW_THE_GRID = "on the declared grid; settings that can be set finer were refined below it"
+# Under what the lines about a candidate stand: its first figure.
+UNDER = " " * 6
+NAME_WIDTH = 28
 
 
 def print_rank(console: Console, document: Record, top: int = 20) -> None:
@@ -72,7 +74,7 @@ def print_rank(console: Console, document: Record, top: int = 20) -> None:
             console.print(Text("No build is finished yet."))
             return
         console.print()
-        console.print(_rank_table(candidates[:top]))
+        _print_ranked(console, candidates, candidates[:top])
         console.print()
         _print_rank_notes(console, candidates, top)
 
@@ -91,39 +93,32 @@ def _any_refined(candidates: list[Record]) -> bool:
     return any("refined" in record for c in candidates for record in c["duties"].values())
 
 
-def _rank_table(candidates: list[Record]) -> Table:
-    table = new_table()
+def _print_ranked(console: Console, candidates: list[Record], shown: list[Record]) -> None:
+    """A line of figures a candidate; under it what is tightest or lacks, and what is other than the first."""
     duties = list(candidates[0]["duties"])
-    places = [_place(candidates, i) for i in range(len(candidates))]
-    add_figures(table, "#", places)
-    add_figures(table, "merit", [_merit(c["merit"]) for c in candidates])
     apart = len(duties) <= MOST_DUTY_COLUMNS
-    by_duty = [[_merit(c["duties"][duty]["merit"]) for c in candidates] for duty in duties]
-    if apart:
-        for duty, merits in zip(duties, by_duty, strict=True):
-            add_figures(table, clean(duty), merits)
-    else:
-        table.add_column("each duty", overflow="fold", max_width=22)
-    sampled = any(c["yield"] is not None for c in candidates)
-    if sampled:
-        add_figures(table, "yield", [share_words(c["yield"]) for c in candidates])
-    swapped = any(c["changeover_minutes"] is not None for c in candidates)
-    if swapped:
-        add_figures(table, "swap", [_minutes(c) for c in candidates])
-    add_figures(table, "price", [price(c["price"]) for c in candidates])
-    add_figures(table, "buy", [str(len(c["to_buy"])) for c in candidates])
-    table.add_column(Text("tightest limit, or what lacks"), overflow="fold", min_width=20)
-    for row, candidate in enumerate(candidates):
-        figures = [merits[row] for merits in by_duty]
+    sampled = any(c["yield"] is not None for c in shown)
+    swapped = any(c["changeover_minutes"] is not None for c in shown)
+    head = ["#", "merit", *(map(clean, duties) if apart else ())]
+    head += ["yield"] * sampled + ["swap"] * swapped + ["price", "to buy"]
+    rows = []
+    for i, c in enumerate(shown):
+        merits = [_merit(c["duties"][duty]["merit"]) for duty in duties] if apart else []
+        cells = [_place(candidates, i).rjust(4), _merit(c["merit"]), *merits]
+        cells += [share_words(c["yield"])] * sampled + [_minutes(c)] * swapped
+        rows.append([*cells, price(c["price"]), str(len(c["to_buy"]))])
+    titles, lines = figure_lines(head, rows)
+    console.print(Text(titles, "bold"))
+    for candidate, line in zip(shown, lines, strict=True):
+        console.print(Text(line))
         if not apart:
-            figures = ["\n".join(f"{clean(d)} {m}" for d, m in zip(duties, figures, strict=True))]
-        cells = [places[row], _merit(candidate["merit"]), *figures]
-        cells += [share_words(candidate["yield"])] if sampled else []
-        cells += [_minutes(candidate)] if swapped else []
-        cells += [price(candidate["price"]), str(len(candidate["to_buy"]))]
-        last = _state(candidate, candidates[0])
-        table.add_row(*(Text(cell) for cell in cells), last)
-    return table
+            each = [f"{clean(d)} {_merit(candidate['duties'][d]['merit'])}" for d in duties]
+            print_item(console, UNDER, ", ".join(each))
+        words, style = _state(candidate)
+        print_item(console, UNDER, words, style)
+        other = _other_parts(candidate, candidates[0])
+        if other:
+            print_item(console, UNDER, other, "dim")
 
 
 def _place(candidates: list[Record], i: int) -> str:
@@ -143,27 +138,28 @@ def _merit(value: float | None) -> str:
     return "-" if value is None else fixed(value, 3)
 
 
-def _state(candidate: Record, first: Record) -> Text:
-    """The tightest limit, or what is served and what lacks; and how the build differs from the first."""
+def _state(candidate: Record) -> tuple[str, str]:
+    """The tightest limit, or what is served and what lacks; and in which style to say it."""
     duties = candidate["duties"]
     if candidate["feasible"]:
         tight = tightest(duties, 1)
-        text = Text(_tight_words(tight[0]) if tight else "no limits")
-    else:
-        served = [duty for duty, record in duties.items() if record["feasible"]]
-        text = Text(f"serves {', '.join(served)}; " if served else "")
-        words = [lacks(duty, record) for duty, record in duties.items() if not record["feasible"]]
-        if not words:
-            words = [f"settings do not go together: {unpaired_words(candidate['pairing'])}"]
-        text.append("; ".join(words), "red")
+        return (f"tightest: {_tight_words(tight[0])}" if tight else "no limits"), ""
+    served = [clean(duty) for duty, record in duties.items() if record["feasible"]]
+    lead = f"serves {', '.join(served)}; " if served else ""
+    words = [lacks(duty, record) for duty, record in duties.items() if not record["feasible"]]
+    if not words:
+        words = [f"settings do not go together: {unpaired_words(candidate['pairing'])}"]
+    return lead + "; ".join(words), "red"
+
+
+def _other_parts(candidate: Record, first: Record) -> str:
+    """How a build differs from the first of the ranking; empty where it does not."""
     other = [
-        f"{spoken(station)} {part}"
+        f"{spoken(station)} {clean(part)}"
         for station, part in candidate["build"].items()
         if first["build"].get(station) != part
     ]
-    if other:
-        text.append(f"\nas {first['rank']} but {', '.join(other)}", "dim")
-    return text
+    return f"as {first['rank']} but {', '.join(other)}" if other else ""
 
 
 def tightest(duties: dict[str, Record], count: int) -> list[Margin]:
@@ -182,7 +178,7 @@ def tightest(duties: dict[str, Record], count: int) -> list[Margin]:
 
 def _tight_words(margin: Margin) -> str:
     bound = bound_words(margin.key, margin.bound)
-    return f"{margin.duty}: {plain(margin.key)} {bound}, {margin.gap_words()} in hand"
+    return f"{margin.duty}, {plain(margin.key)} {bound}, {margin.gap_words()} in hand"
 
 
 def _print_rank_notes(console: Console, candidates: list[Record], top: int) -> None:
@@ -190,22 +186,15 @@ def _print_rank_notes(console: Console, candidates: list[Record], top: int) -> N
     if more > 0:
         console.print(Text(f"{more:,} more ranked; --top {len(candidates)} shows all", "dim"))
     holding = sum(bool(c["feasible"]) for c in candidates)
-    console.print(
-        Text(f"{holding:,} of {len(candidates):,} ranked hold every limit of every duty", "dim")
-    )
-    console.print(
-        Text(
-            "merit: 0 meets every target, 1 is the edge of tolerance; the worst duty counts",
-            "dim",
-        )
-    )
+    words = f"{holding:,} of {len(candidates):,} ranked hold every limit of every duty"
+    console.print(Text(words, "dim"))
+    notes = ["merit: 0 meets every target, 1 is the edge of tolerance; the worst duty counts"]
     if any(c["changeover_minutes"] is not None for c in candidates):
-        words = "swap: minutes from duty to duty by the parts file, settings chosen to go together"
-        console.print(Text(words, "dim"))
+        notes.append("swap: minutes from duty to duty, settings chosen to go together")
     if any(keeps_in_hand(c["duties"].values()) for c in candidates):
-        console.print(Text(IN_HAND, "dim"))
-    for words in rank_notes(candidates):
-        console.print(Text(words, "dim"))
+        notes.append(IN_HAND)
+    for note in [*notes, *rank_notes(candidates)]:
+        print_item(console, "", note, "dim")
 
 
 def print_show(console: Console, problem: Problem, document: Record) -> None:
@@ -306,16 +295,19 @@ def _print_settings(console: Console, problem: Problem, document: Record) -> Non
     for some in chunks(list(duties), MOST_DUTY_COLUMNS):
         shown = {duty: duties[duty] for duty in some}
         table = new_table()
-        table.add_column("settings", overflow="fold", min_width=20)
+        room_each = max(9, (console.width - NAME_WIDTH) // len(some) - 2)
+        table.add_column("settings", no_wrap=True)
         for duty in some:
-            table.add_column(Text(clean(duty)), overflow="fold", min_width=9)
+            table.add_column(Text(clean(duty)), overflow="fold", max_width=room_each)
         for setting in settings_of(build, shown):
             mark = "* " if setting.differs else "  "
-            name = f"{mark}{spoken(setting.station)}: {spoken(setting.name)}"
-            table.add_row(Text(name), *(Text(clean(setting.texts[d])) for d in some))
+            name = f"{spoken(setting.station)}: {spoken(setting.name)}"
+            cells = [hung(clean(setting.texts[d]), room_each) for d in some]
+            table.add_row(hung(name, NAME_WIDTH, before=mark), *cells)
         for words, texts in solved_texts(shown):
             mark = "* " if differ(texts) else "  "
-            table.add_row(Text(mark + words, "dim"), *(Text(texts[d]) for d in some))
+            cells = [hung(texts[d], room_each) for d in some]
+            table.add_row(hung(words, NAME_WIDTH, before=mark), *cells)
         console.print()
         console.print(table)
         if len(some) > 1:

@@ -28,7 +28,7 @@ MOST_DECIMALS = 9
 NEXT_TO_NOTHING = 1e-5  # a bound at or below it means 'at all'
 
 # Said where limits are shown that were held with something in hand.
-IN_HAND = "limits are shown as they were held: the goals' bounds with their in_hand taken off"
+IN_HAND = "limits are shown as held: the goals' bounds with their in_hand taken off"
 
 # Demands that no one writes down; see goals.verdicts.
 GATES = {
