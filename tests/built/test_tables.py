@@ -99,7 +99,7 @@ def test_rank_marks_ties_and_tells_of_the_least_yield() -> None:
     for words in ("50 %", "100 %", ">99 %", "<1 %"):
         assert words in text
     said = flat(text)
-    assert "share of cars, built with measuring and setting errors, that hold every limit" in said
+    assert "share of cars built with the errors told that hold every limit" in said
     assert "=: cannot be told from the first of its group" in said
     assert "1 has less than the least yield wanted and ranks after the others, from 4" in said
 

@@ -146,7 +146,7 @@ def test_rank_gives_each_candidate_its_line() -> None:
         merits = [f"{row['duties'][name]['merit']:.3f}" for name in PLAIN.duties]
         worst = max(merits, key=float)
         figures = [str(place), worst, *merits, f"{row['price']:g}", str(len(row["to_buy"]))]
-        assert re.search(r"^ *" + r" +".join(map(re.escape, figures)) + r" ", text, re.MULTILINE)
+        assert re.search(r"^ *" + r" +".join(map(re.escape, figures)) + r"$", text, re.MULTILINE)
     assert f"{len(ROWS)} of {len(ROWS)} ranked hold every limit" in text
 
 
@@ -156,7 +156,7 @@ def test_rank_names_the_tightest_limit() -> None:
     value = row["duties"]["pad"]["measures"]["toggle_margin"]["value"]
     assert value > 32.0
     text = flat(printed(print_rank, ranking([row])))
-    assert f"pad: toggle margin >= 32, {value - 32.0:.2f} deg in hand" in text
+    assert f"tightest: pad, toggle margin >= 32, {value - 32.0:.2f} deg in hand" in text
 
 
 def test_rank_shows_the_first_and_says_how_many_more() -> None:
