@@ -28,7 +28,8 @@ NOT_REPRODUCED = 1
 LOOK_AGAIN = 1
 
 ReadingsFile = Annotated[
-    Path, typer.Argument(help="The readings file, YAML or CSV.", show_default=False)
+    Path,
+    typer.Argument(metavar="READINGS", help="The readings file, YAML or CSV.", show_default=False),
 ]
 
 
@@ -81,7 +82,9 @@ def setdown(
 
 
 @app.command()
-def schema(what: Annotated[Kind, typer.Argument(help="goals, car, parts or readings.")]) -> None:
+def schema(
+    what: Annotated[Kind, typer.Argument(metavar="WHAT", help="goals, car, parts or readings.")],
+) -> None:
     """Print the JSON Schema of a kind of file."""
     from goals.schema import json_schema
 

@@ -60,8 +60,6 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
-    help="Choose bolt-on front-suspension parts and every position they stand in, so that one car "
-    "serves opposed duties.",
 )
 
 
@@ -72,14 +70,19 @@ def runs_there(ctx: Context, incomplete: str) -> list[str]:
     return sorted(name for name in names if name.startswith(incomplete))
 
 
-GoalsFile = Annotated[Path, typer.Argument(help="The goals file.", show_default=False)]
+GoalsFile = Annotated[
+    Path, typer.Argument(metavar="GOALS", help="The goals file.", show_default=False)
+]
 RunName = Annotated[
     str,
     typer.Argument(
-        help="A run's name, or its folder.", show_default=False, autocompletion=runs_there
+        metavar="RUN",
+        help="A run's name, or its folder.",
+        show_default=False,
+        autocompletion=runs_there,
     ),
 ]
-Place = Annotated[int, typer.Argument(help="Place in the ranking, from 1.", min=1)]
+Place = Annotated[int, typer.Argument(metavar="N", help="Place in the ranking, from 1.", min=1)]
 Runs = Annotated[Path, typer.Option("--runs", help="Where runs are kept.")]
 AsJson = Annotated[bool, typer.Option("--json", help="One JSON document on stdout, nothing else.")]
 
@@ -96,6 +99,29 @@ class Kind(StrEnum):
     CAR = "car"
     PARTS = "parts"
     READINGS = "readings"
+
+
+def _tell_version(wanted: bool) -> None:
+    if wanted:
+        from optimiser import VERSION
+
+        print(f"shimwright {VERSION}")
+        raise typer.Exit
+
+
+@app.callback()
+def about(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=_tell_version, is_eager=True, help="Show the version and exit."
+        ),
+    ] = False,
+) -> None:
+    """Choose bolt-on front-suspension parts and every position they stand in.
+
+    So that one car serves opposed duties. What a command wants and does: shimwright COMMAND --help.
+    """
 
 
 @contextmanager

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from typing import Any
 
 BAD_INPUT = 2
 STOPPED_EARLY = 3
@@ -11,11 +12,30 @@ STOPPED_EARLY = 3
 
 def main() -> None:
     """Run the command line."""
+    from typer import BadParameter
+
     from optimiser.commands import app
 
+    # of whatever library typer brings its usage errors from
+    usage_error: type[Exception] = BadParameter.__mro__[1]
     try:
-        app()
+        raise SystemExit(app(standalone_mode=False) or 0)
+    except usage_error as error:
+        _tell(error)
+        raise SystemExit(BAD_INPUT) from None
     except BrokenPipeError:
         # whoever read our output has gone, as `head` does
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         raise SystemExit(0) from None
+
+
+def _tell(error: Any) -> None:
+    """What is wrong with the words of a command, in the voice of every other message."""
+    if len(sys.argv) == 1:
+        error.show()
+        return
+    words = error.format_message().strip().rstrip(".")
+    print(f"shimwright: {words[:1].lower()}{words[1:]}", file=sys.stderr)
+    asked = error.ctx.info_name if error.ctx is not None and error.ctx.parent is not None else ""
+    command = f"shimwright {asked} --help" if asked else "shimwright --help"
+    print(f"see: {command}", file=sys.stderr)

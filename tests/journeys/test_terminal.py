@@ -113,3 +113,22 @@ def test_progress_says_only_what_it_knows() -> None:
     assert line(going).endswith("best merit 0.500, 7 candidates built many times")
     going.best["duties"]["hill"] = {"feasible": False, "merit": None}
     assert "nothing feasible yet" in line(going)
+
+
+@pytest.mark.parametrize(
+    ("args", "first", "then"),
+    [
+        (["rank"], "shimwright: missing argument 'RUN'", "see: shimwright rank --help"),
+        (["frobnicate"], "shimwright: no such command 'frobnicate'", "see: shimwright --help"),
+        (["show", "sample", "0"], "shimwright: invalid value for 'N'", "shimwright show --help"),
+        (["rank", "sample", "--tap"], "shimwright: no such option", "see: shimwright rank --help"),
+        (["rank", "nosuch"], "shimwright: no run 'nosuch' in runs; runs there: sample", ""),
+    ],
+)
+def test_bad_use_is_told_in_one_voice(args: list[str], first: str, then: str) -> None:
+    done = piped(args)
+    assert (done.returncode, done.stdout) == (2, "")
+    lines = done.stderr.splitlines()
+    assert lines[0].startswith(first)
+    assert lines[-1].endswith(then)
+    assert len(lines) <= 2
