@@ -9,7 +9,7 @@ from goals.duties import GoalsFile
 from goals.parts import Parts
 from optimiser.evaluate import Record, candidate
 from optimiser.problem import Problem
-from tests.cars import CARS
+from tests.cars import CARS, Car
 from tests.search.catalogues import car_mapping
 
 ROD = {
@@ -73,9 +73,10 @@ def problem(
     right: dict[str, list[float]] | None = None,
     parts: dict[str, Any] | None = None,
     rack_travel: float | None = None,
+    on: Car = CARS[0],
 ) -> Problem:
-    """The box on the first of the invented cars; ``right`` are right-hand points, y negative."""
-    car = car_mapping(CARS[0])
+    """The box on one of the invented cars; ``right`` are right-hand points, y negative."""
+    car = car_mapping(on)
     if rack_travel is not None:
         car["rack"]["travel"] = rack_travel
     if right is not None:
