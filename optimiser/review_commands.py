@@ -1,4 +1,4 @@
-"""Commands that read a run: the ranking, one candidate, its bench sheet."""
+"""Commands that read a run: the ranking, one candidate, its bench sheet, the report."""
 
 from __future__ import annotations
 
@@ -80,3 +80,28 @@ def sheet(
             print(text)
         for path in paths:
             say(f"kept as {path}")
+
+
+@app.command()
+def report(
+    run: RunName,
+    runs: Runs = HERE,
+    top: Annotated[
+        int, typer.Option("--top", help="How many candidates to draw.", min=1, max=8)
+    ] = 6,
+    as_json: AsJson = False,
+) -> None:
+    """Write a run's report: one HTML page with every picture, kept as report.html in the run.
+
+    Of one that is still searching, what is ranked so far.
+    """
+    with plain_errors():
+        from optimiser.report import Report
+        from optimiser.report_page import write_report
+        from optimiser.runs import Run
+
+        found = Run.find(runs, run)
+        problem = found.load()
+        rows = found.ranked(problem.goals.search.keep)
+        written = write_report(Report(found, problem, rows, top))
+        print(json.dumps(written) if as_json else written["file"])

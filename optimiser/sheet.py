@@ -263,6 +263,11 @@ def _fasteners(build: Build, strut: bool) -> Iterator[Block]:
     yield Grid(head, tuple(rows))
 
 
+def not_checked(strut: bool) -> tuple[str, ...]:
+    """What this version does not check, of a car on struts or on double wishbones."""
+    return NOT_CHECKED if strut else tuple(map(_of_a_wishbone, NOT_CHECKED))
+
+
 def _of_a_wishbone(line: str) -> str:
     """What is not checked of a double wishbone: its damper's stroke never is, and it has no top mount."""
     if line.startswith("strut stroke"):
@@ -277,7 +282,7 @@ def _last_words(strut: bool) -> Iterator[Block]:
     yield Heading("Cautions")
     yield Items(CAUTIONS, boxed=True)
     yield Heading("Not checked in this version")
-    yield Items(NOT_CHECKED if strut else tuple(map(_of_a_wishbone, NOT_CHECKED)))
+    yield Items(not_checked(strut))
     yield Heading("Built and checked")
     line = FILL * 3
     yield Grid(
