@@ -1,0 +1,7 @@
+"""Fixtures of the pages' tests."""
+
+from __future__ import annotations
+
+from tests.pages.browser import browser
+
+__all__ = ["browser"]
