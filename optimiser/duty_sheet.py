@@ -11,6 +11,7 @@ from goals.parts import Adjuster, Stack, Station
 from kinematics.measures import MEASURES
 from kinematics.measures.steer import Turn, turns
 from kinematics.scene import STRAIGHT, Scene, Side
+from optimiser.adjuster_effects import effect_blocks
 from optimiser.assembly import overtravel
 from optimiser.bench import DutyBench, flat_of, gauge, heights, plates, toe_of_flats
 from optimiser.channels import channel_of
@@ -62,14 +63,15 @@ def duty_blocks(bench: DutyBench) -> Iterator[Block]:
         yield Words("DOES NOT HOLD EVERY LIMIT - not to be built; the nearest setting is shown.")
     yield from _positions(bench)
     yield from _stacks(bench)
-    yield from _ride_height(bench, bench.scene)
-    yield from _tie_rods(bench, bench.scene)
-    yield from _alignment(bench, bench.scene)
-    yield from _lock(bench, bench.scene)
+    yield from ride_height_blocks(bench, bench.scene)
+    yield from tie_rod_blocks(bench, bench.scene)
+    yield from alignment_blocks(bench, bench.scene)
+    yield from stop_blocks(bench, bench.scene)
     yield from fitted_blocks(bench.scene)
-    yield from _gauge(bench, bench.scene)
+    yield from effect_blocks(bench)
+    yield from gauge_blocks(bench, bench.scene)
     for turn in turns(bench.scene):
-        yield from _plates(bench, bench.scene, turn)
+        yield from plate_blocks(bench, bench.scene, turn)
 
 
 def _positions(bench: DutyBench) -> Iterator[Block]:
@@ -154,7 +156,8 @@ HEIGHTS = {
 }
 
 
-def _ride_height(bench: DutyBench, scene: Scene) -> Iterator[Block]:
+def ride_height_blocks(bench: DutyBench, scene: Scene) -> Iterator[Block]:
+    """Heights of body points above the ground, to check the ride height by."""
     yield Heading("Ride height", 3)
     lowered = bench.record["solved"]["lowered_by"]
     yield Words(f"Body {fixed(lowered, 1)} mm lower than measured, tyres as in the files. Check:")
@@ -175,7 +178,8 @@ def _heads(bench: DutyBench) -> tuple[str, ...]:
     return ("both sides",) if len(bench.sides) == 1 else tuple(bench.sides)
 
 
-def _tie_rods(bench: DutyBench, scene: Scene) -> Iterator[Block]:
+def tie_rod_blocks(bench: DutyBench, scene: Scene) -> Iterator[Block]:
+    """Length, adjuster and threads of the tie rods, and what a flat does."""
     yield Heading("Tie rods", 3)
     rods = bench.rods()
     rows: list[Row] = [
@@ -228,7 +232,8 @@ def _kit_rows(bench: DutyBench, scene: Scene, rods: dict[Side, Record]) -> list[
     ]
 
 
-def _alignment(bench: DutyBench, scene: Scene) -> Iterator[Block]:
+def alignment_blocks(bench: DutyBench, scene: Scene) -> Iterator[Block]:
+    """Toe, camber, caster and kingpin inclination, and the track."""
     yield Heading("Alignment to set", 3)
     diameter = float(bench.channels("left")["tyre.diameter"][0])
     states = {side: scene.states(side, [STRAIGHT]) for side in bench.sides}
@@ -247,7 +252,8 @@ def _alignment(bench: DutyBench, scene: Scene) -> Iterator[Block]:
     yield Words(f"Track at the contact points: {shown(track, 1)} mm. Measured: {FILL}")
 
 
-def _lock(bench: DutyBench, scene: Scene) -> Iterator[Block]:
+def stop_blocks(bench: DutyBench, scene: Scene) -> Iterator[Block]:
+    """Where the steering stop stands, and what asks for it."""
     stop, per_turn = float(scene.stop[0]), float(scene.rack_per_turn[0])
     own = float(scene.rack_travel[0])
     locks = {name: MEASURES[f"lock_{name}"](scene)[:, 0] for name in ("inner", "outer")}
@@ -279,7 +285,8 @@ def _stop_words(bench: DutyBench, stop: float, own: float) -> str:
     )
 
 
-def _gauge(bench: DutyBench, scene: Scene) -> Iterator[Block]:
+def gauge_blocks(bench: DutyBench, scene: Scene) -> Iterator[Block]:
+    """What the bump-steer gauge should read."""
     yield Heading("Bump-steer gauge, expected", 3)
     yield Words(
         "Springs out, bar off, steering locked straight ahead, zero at ride height. Travel in mm, bump "
@@ -301,7 +308,8 @@ def _gauge(bench: DutyBench, scene: Scene) -> Iterator[Block]:
         yield Words("A dash: the suspension does not reach so far.")
 
 
-def _plates(bench: DutyBench, scene: Scene, turn: Turn) -> Iterator[Block]:
+def plate_blocks(bench: DutyBench, scene: Scene, turn: Turn) -> Iterator[Block]:
+    """What the turn plates should read in one direction of turn."""
     several = len(bench.sides) > 1
     side = "left" if turn.sign > 0 else "right"
     yield Heading(f"Turn plates, expected{f', {side} turn' if several else ', either way'}", 3)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from importlib.resources import files
 from pathlib import Path
@@ -12,6 +11,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from optimiser.figure_set import PENS, Figure, figures
+from optimiser.neat import neat
 from optimiser.picture import as_svg
 from optimiser.report import Report, report_document
 from optimiser.report_shown import TODAY
@@ -21,22 +21,6 @@ from optimiser.wording import clean
 Record = dict[str, Any]
 
 PLACE = "report.html"
-_SIGNS = (
-    (re.compile(r"(?<![\w.)\]-])-(?=\d)"), "\N{MINUS SIGN}"),
-    (re.compile("'"), "\N{RIGHT SINGLE QUOTATION MARK}"),
-    (re.compile(r"^-$"), "\N{EN DASH}"),
-    (re.compile(r">= "), "≥\N{NO-BREAK SPACE}"),
-    (re.compile(r"<= "), "≤\N{NO-BREAK SPACE}"),
-    (re.compile(r"\+/- "), "±\N{NO-BREAK SPACE}"),
-    (re.compile(r"(?<=\d) (?=(?:mm|deg|MPa|N|m)\b|%)"), "\N{NO-BREAK SPACE}"),
-)
-
-
-def neat(text: str) -> str:
-    """A text with the signs of print: a proper minus, bounds, and no break between a figure and its unit."""
-    for found, sign in _SIGNS:
-        text = found.sub(sign, text)
-    return text
 
 
 def write_report(report: Report) -> Record:

@@ -72,6 +72,11 @@ CAUTIONS = (
     "Local rules may forbid or limit changes to steering and suspension. Ask before driving on a road.",
     "Have a licensed engineer or inspector look at the finished car.",
 )
+_LINE = FILL * 3
+SIGNED = Grid(
+    ("", "name", "signature", "date"),
+    (("built by", _LINE, _LINE, FILL + "____"), ("checked by", _LINE, _LINE, FILL + "____")),
+)
 NOT_CHECKED = (
     "tyre clearance to anything that the files declare no obstacle for ('tyre clearance' among the figures "
     "tells of what they do), and clearance of the wheel's spokes",
@@ -116,18 +121,18 @@ def bench_sheet(
     }
     blocks = [
         *_head(problem, run_name, place, row, inputs, version),
-        *_refusal(row, benches),
+        *refusal_blocks(row, benches),
         *_model(model_check),
         Heading("Read this first"),
         Words(FIRST),
-        *_parts(problem, build, row),
-        *_differences(problem, build, row, benches),
+        *part_blocks(problem, build, row),
+        *difference_blocks(problem, build, row, benches),
         *built_blocks(row),
     ]
     for bench in benches.values():
         blocks += duty_blocks(bench)
     strut = problem.car.suspension == "strut"
-    blocks += [*_tightest(benches), *_fasteners(build, strut), *_last_words(strut)]
+    blocks += [*tightest_blocks(benches), *fastener_blocks(build, strut), *_last_words(strut)]
     return as_markdown(blocks) if markdown else as_text(blocks)
 
 
@@ -164,7 +169,8 @@ def _model(check: Record | None) -> Iterator[Block]:
         yield Loud((words,)) if fails(check) else Words(words)
 
 
-def _refusal(row: Row, benches: dict[str, DutyBench]) -> Iterator[Block]:
+def refusal_blocks(row: Row, benches: dict[str, DutyBench]) -> Iterator[Block]:
+    """Why a candidate is not to be built; nothing where it holds every limit."""
     if feasible(row):
         return
     if all(record["feasible"] for record in row["duties"].values()):
@@ -185,7 +191,8 @@ def _refusal(row: Row, benches: dict[str, DutyBench]) -> Iterator[Block]:
     yield Loud(tuple(lines))
 
 
-def _parts(problem: Problem, build: Build, row: Row) -> Iterator[Block]:
+def part_blocks(problem: Problem, build: Build, row: Row) -> Iterator[Block]:
+    """The parts to fit, and what is to be bought of them."""
     currency = problem.parts.currency
     yield Heading("Parts to fit")
     rows = []
@@ -202,7 +209,7 @@ def _parts(problem: Problem, build: Build, row: Row) -> Iterator[Block]:
         yield Words("Nothing to buy.")
 
 
-def _differences(
+def difference_blocks(
     problem: Problem, build: Build, row: Row, benches: dict[str, DutyBench]
 ) -> Iterator[Block]:
     """Settings side by side, and what a swap from the first duty to each other one takes."""
@@ -211,6 +218,13 @@ def _differences(
         return
     *some, last = duties
     yield Heading(f"What differs between {', '.join(some)} and {last}")
+    yield settings_grid(build, duties)
+    yield Words("* is set anew at every swap.")
+    yield from swap_blocks(problem, build, row, benches)
+
+
+def settings_grid(build: Build, duties: dict[str, Record]) -> Grid:
+    """Everything to set and what follows from it, a column a duty."""
     settings = settings_of(build, duties)
     lines = [
         (
@@ -222,9 +236,7 @@ def _differences(
     lines += [
         (mark(differ(texts)) + words, *texts.values()) for words, texts in solved_texts(duties)
     ]
-    yield Grid(("setting", *duties), tuple(lines))
-    yield Words("* is set anew at every swap.")
-    yield from swap_blocks(problem, build, row, benches)
+    return Grid(("setting", *duties), tuple(lines))
 
 
 def mark(differs: bool) -> str:
@@ -232,7 +244,8 @@ def mark(differs: bool) -> str:
     return "* " if differs else ""
 
 
-def _tightest(benches: dict[str, DutyBench]) -> Iterator[Block]:
+def tightest_blocks(benches: dict[str, DutyBench]) -> Iterator[Block]:
+    """The limits with the least in hand over all duties."""
     # what the stop stands at has next to nothing in hand by its nature
     every = sorted(
         (m for b in benches.values() for m in b.margins if not sets_stop(b.record, m.key)),
@@ -251,7 +264,8 @@ def _tightest(benches: dict[str, DutyBench]) -> Iterator[Block]:
     yield Grid(("duty", "measure", "figure", "limit", "in hand"), tuple(rows))
 
 
-def _fasteners(build: Build, strut: bool) -> Iterator[Block]:
+def fastener_blocks(build: Build, strut: bool) -> Iterator[Block]:
+    """Fasteners with fields for the part makers' figures."""
     yield Heading("Torque and locking")
     yield Words(
         "Fill in from the parts makers' figures before starting. None are given here on purpose."
@@ -284,8 +298,4 @@ def _last_words(strut: bool) -> Iterator[Block]:
     yield Heading("Not checked in this version")
     yield Items(not_checked(strut))
     yield Heading("Built and checked")
-    line = FILL * 3
-    yield Grid(
-        ("", "name", "signature", "date"),
-        (("built by", line, line, FILL + "____"), ("checked by", line, line, FILL + "____")),
-    )
+    yield SIGNED
