@@ -29,7 +29,7 @@ FIGURES = (
 )
 AT = 20.0  # deg of the inner wheel
 HEADS = {
-    "bump_steer_slope": "bump steer, deg per 100 mm",
+    "bump_steer_slope": "bump steer, deg/100 mm",
     "roll_centre_height": "roll centre, mm",
     "camber": "camber, deg",
     "caster": "caster, deg",

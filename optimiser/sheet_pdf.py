@@ -30,6 +30,7 @@ from reportlab.platypus import (
     Table,
 )
 
+from optimiser.neat import neat
 from optimiser.paper import Block, Grid, Heading, Items, Loud, Words
 from optimiser.picture import Picture
 from optimiser.picture_pdf import PdfPicture
@@ -65,10 +66,10 @@ class Strip:
     columns: tuple[tuple[Block | Picture, ...], ...]
 
 
-Part = Block | Picture | Strip
+Element = Block | Picture | Strip
 
 
-def as_pdf(leaf: Leaf, pages: Sequence[Sequence[Part]], paper: str) -> bytes:
+def as_pdf(leaf: Leaf, pages: Sequence[Sequence[Element]], paper: str) -> bytes:
     """The sheet as a PDF, each list of parts beginning a page unless it still finds room on the one before.
 
     The largest type that needs no more pages than the smallest. The same sheet gives the same bytes.
@@ -87,12 +88,12 @@ def _fonts() -> None:
     pdfmetrics.registerFontFamily(FONT, normal=FONT, bold=BOLD, italic=FONT, boldItalic=BOLD)
 
 
-def _count(leaf: Leaf, pages: Sequence[Sequence[Part]], paper: str, size: float) -> int:
+def _count(leaf: Leaf, pages: Sequence[Sequence[Element]], paper: str, size: float) -> int:
     return _built(leaf, pages, paper, size, 0)[1]
 
 
 def _built(
-    leaf: Leaf, pages: Sequence[Sequence[Part]], paper: str, size: float, total: int
+    leaf: Leaf, pages: Sequence[Sequence[Element]], paper: str, size: float, total: int
 ) -> tuple[bytes, int]:
     """The PDF and how many pages it has."""
     width, height = PAPERS[paper]
@@ -125,6 +126,9 @@ def _built(
     story: list[Flowable] = []
     for parts in pages:
         story += setter.story(parts)
+    while isinstance(story[-1], Spacer):
+        # room after the last thing is no reason for another page
+        story.pop()
     document.build(story)
     return out.getvalue(), document.page
 
@@ -155,6 +159,11 @@ def _furnish(canvas: Canvas, leaf: Leaf, paper: tuple[float, float], page: int, 
     canvas.restoreState()
 
 
+def _marked(text: str) -> str:
+    """A text as a paragraph takes it."""
+    return escape(neat(text))
+
+
 def _fitting(text: str, font: str, size: float, width: float) -> str:
     """As much of a text as goes into so many points."""
     if pdfmetrics.stringWidth(text, font, size) <= width:
@@ -179,8 +188,8 @@ class Setter:
         )
         self.small_right = ParagraphStyle("small-right", parent=self.small, alignment=2)
 
-    def story(self, parts: Sequence[Part], cell: float | None = None) -> list[Flowable]:
-        """Flowables of parts; a heading stays with what follows. ``cell``: the width of the cell they fill."""
+    def story(self, parts: Sequence[Element], cell: float | None = None) -> list[Flowable]:
+        """Flowables of parts, a heading with what follows; ``cell`` is the width of a cell that they fill."""
         room = self.width if cell is None else cell
         found: list[Flowable] = []
         head: list[Flowable] = []
@@ -196,17 +205,17 @@ class Setter:
             head = []
         return found
 
-    def _part(self, part: Part, room: float) -> list[Flowable]:
+    def _part(self, part: Element, room: float) -> list[Flowable]:
         if isinstance(part, Strip):
             return self._strip(part, room)
         if isinstance(part, Picture):
             wide = min(room, 285.0)
             return [
-                Paragraph(escape(part.title), self.bold),
+                Paragraph(_marked(part.title), self.bold),
                 PdfPicture(part, wide, FONT, min(self.size, 7.2)),
             ]
         if isinstance(part, Words):
-            return [Paragraph(escape(part.text), self.plain), Spacer(0, 2)]
+            return [Paragraph(_marked(part.text), self.plain), Spacer(0, 2)]
         if isinstance(part, Loud):
             return self._loud(part, room)
         if isinstance(part, Items):
@@ -223,10 +232,10 @@ class Setter:
             leading=self.lead + (3.0 if big else 1.5),
             spaceBefore=4.0 if big else 1.5,
         )
-        return [Paragraph(escape(heading.text), style)]
+        return [Paragraph(_marked(heading.text), style)]
 
     def _loud(self, loud: Loud, room: float) -> list[Flowable]:
-        lines = [Paragraph(escape(line), self.bold) for line in loud.lines]
+        lines = [Paragraph(_marked(line), self.bold) for line in loud.lines]
         box = Table([[lines]], colWidths=[room])
         box.setStyle([("BOX", (0, 0), (-1, -1), 2.0, (0, 0, 0))])
         return [box, Spacer(0, 3)]
@@ -239,7 +248,7 @@ class Setter:
             )
             if isinstance(mark, str):
                 mark = Paragraph(mark, self.plain)
-            rows.append([mark, Paragraph(escape(text), self.plain)])
+            rows.append([mark, Paragraph(_marked(text), self.plain)])
         wide = self.size * 1.6
         table = Table(rows, colWidths=[wide, room - wide])
         table.setStyle(
@@ -286,7 +295,7 @@ class Setter:
         )
         return [table]
 
-    def natural(self, part: Part) -> float:
+    def natural(self, part: Element) -> float:
         """The least width in which a part stands well, points."""
         if isinstance(part, Grid):
             return sum(self._least(part, column) for column in range(len(part.head)))
@@ -294,19 +303,23 @@ class Setter:
 
     def _least(self, grid: Grid, column: int) -> float:
         cells = [row[column] for row in grid.rows]
-        head = max((self._wide(word, BOLD) for word in grid.head[column].split()), default=0.0)
+        head = max(
+            (self._wide(word, BOLD) for word in neat(grid.head[column]).split(" ")), default=0.0
+        )
         if column >= grid.right:
             widest = max((self._wide(cell, FONT) for cell in cells), default=0.0)
             return max(widest, head) + 5.0
         whole = max((self._wide(cell, FONT) for cell in cells), default=0.0)
-        words = max((self._wide(w, FONT) for cell in cells for w in cell.split()), default=0.0)
+        words = max(
+            (self._wide(w, FONT) for cell in cells for w in neat(cell).split(" ")), default=0.0
+        )
         most = FIRST if column == 0 else OTHER
         return max(min(whole, most), words, head) + 5.0
 
     def _wide(self, text: str, font: str) -> float:
         if text and not text.strip("_"):
             return A_LINE * len(text) - 5.0
-        return float(pdfmetrics.stringWidth(text, font, self.size))
+        return float(pdfmetrics.stringWidth(neat(text), font, self.size))
 
     def table(self, grid: Grid, room: float) -> Table:
         """A grid with lines under its rows, and boxes where something is to be written."""
@@ -323,7 +336,7 @@ class Setter:
             if cell and not cell.strip("_")
         ]
         head = [
-            Paragraph(escape(text), self.small_right if c >= grid.right else self.small)
+            Paragraph(_marked(text), self.small_right if c >= grid.right else self.small)
             for c, text in enumerate(grid.head)
         ]
         rows: list[list[Any]] = [head] if any(grid.head) else []
@@ -333,7 +346,7 @@ class Setter:
                 [
                     ""
                     if not cell.strip("_")
-                    else Paragraph(escape(cell), self.right if c >= grid.right else self.plain)
+                    else Paragraph(_marked(cell), self.right if c >= grid.right else self.plain)
                     for c, cell in enumerate(row)
                 ]
             )
@@ -361,6 +374,8 @@ class Setter:
     def _style(self, blanks: list[tuple[int, int]], shift: int) -> list[Any]:
         style: list[Any] = [
             ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
+            # empty cells take as much as their type does
+            ("FONT", (0, 0), (-1, -1), FONT, self.size, self.lead),
             ("LEFTPADDING", (0, 0), (-1, -1), 2),
             ("RIGHTPADDING", (0, 0), (-1, -1), 2),
             ("TOPPADDING", (0, 0), (-1, -1), 0.6),

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
+from goals.parts import Part
 from kinematics.measures.steer import turns
 from kinematics.scene import Scene
 from optimiser.adjuster_effects import effect_grid, effects_of
@@ -28,6 +29,7 @@ from optimiser.paper import Block, Grid, Heading, Items, Loud, Words
 from optimiser.problem import Problem
 from optimiser.ranking import Row, feasible, merit
 from optimiser.settings import (
+    Setting,
     differ,
     part_of,
     setting_note,
@@ -43,7 +45,7 @@ from optimiser.sheet import (
     part_blocks,
     refusal_blocks,
 )
-from optimiser.sheet_pdf import Leaf, Part, Strip
+from optimiser.sheet_pdf import Element, Leaf, Strip
 from optimiser.space import Build
 from optimiser.stack_picture import stack_pictures
 from optimiser.swap_sheet import swap_blocks
@@ -101,7 +103,7 @@ def pages(
     row: Row,
     benches: dict[str, DutyBench],
     model_check: Record | None,
-) -> list[list[Part]]:
+) -> list[list[Element]]:
     """Parts of the sheet, page by page."""
     return [
         list(_to_set(problem, build, row, benches, model_check)),
@@ -115,7 +117,7 @@ def _to_set(
     row: Row,
     benches: dict[str, DutyBench],
     model_check: Record | None,
-) -> Iterator[Part]:
+) -> Iterator[Element]:
     yield from refusal_blocks(row, benches)
     if fails(model_check):
         yield Loud((model_notice(model_check),))
@@ -143,7 +145,10 @@ def _settings(build: Build, duties: dict[str, Record]) -> Grid:
             if "settings" in r
         }
         notes = {setting_note(part, setting.name, value) for value in values if value is not None}
-        texts = (clean(setting.texts[duty]) for duty in duties)
+        texts = (
+            clean(setting.texts[duty]) + _at_an_end(part, setting, record)
+            for duty, record in duties.items()
+        )
         lines.append((name, *texts, "; ".join(sorted(filter(None, notes))), TICK, TICK))
     for words, texts_of in solved_texts(duties):
         if words in ALSO:
@@ -151,6 +156,15 @@ def _settings(build: Build, duties: dict[str, Record]) -> Grid:
     return Grid(
         ("setting", *map(clean, duties), "as measured on the car", "left", "right"), tuple(lines)
     )
+
+
+def _at_an_end(part: Part | None, setting: Setting, record: Record) -> str:
+    """Said where an adjuster has nothing left one way."""
+    if part is None or setting.name not in part.adjusts or "settings" not in record:
+        return ""
+    low, high = part.adjusts[setting.name].range
+    value = record["settings"].get(setting.station, {}).get(setting.name)
+    return ", an end" if value is not None and (value <= low or value >= high) else ""
 
 
 def _flats(bench: DutyBench, scene: Scene) -> str:
@@ -191,7 +205,7 @@ def _merits(problem: Problem, row: Row, benches: dict[str, DutyBench]) -> str:
 
 def _swaps(
     problem: Problem, build: Build, row: Row, benches: dict[str, DutyBench]
-) -> Iterator[Part]:
+) -> Iterator[Element]:
     """The swaps, there and back beside each other."""
     columns: list[tuple[Block, ...]] = []
     for block in swap_blocks(problem, build, row, benches):
@@ -212,7 +226,7 @@ def _swaps(
         yield Strip(tuple(columns))
 
 
-def _to_read(problem: Problem, build: Build, benches: dict[str, DutyBench]) -> Iterator[Part]:
+def _to_read(problem: Problem, build: Build, benches: dict[str, DutyBench]) -> Iterator[Element]:
     strut = problem.car.suspension == "strut"
     served = [bench for bench in benches.values() if bench.scene is not None]
     torque: tuple[Block, ...] = tuple(_narrow(fastener_blocks(build, strut)))
