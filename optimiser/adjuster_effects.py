@@ -141,7 +141,7 @@ def effect_grid(effects: list[Effect]) -> Grid | None:
     if not effects or not names:
         return None
     rows = tuple((_step_words(e), *(_text(e, name) for name in names)) for e in effects)
-    return Grid(("one step", *(HEADS[name] for name in names)), rows, right=1)
+    return Grid(("one step", *(HEADS[name] for name in names)), rows, right=1, first=22)
 
 
 def _step_words(effect: Effect) -> str:

@@ -8,9 +8,12 @@ from optimiser.evaluate import candidate as judged
 from optimiser.problem import Problem
 from optimiser.ranking import Row
 from optimiser.refine import as_set
-from optimiser.runs import Run, candidate_document, write_file
-from optimiser.sheet import bench_sheet
+from optimiser.runs import Run, candidate_document, write_bytes
+from optimiser.sheet import Sheet
+from optimiser.sheet_html import as_html
+from optimiser.sheet_pdf import PAPERS
 from optimiser.ties import tie_groups
+from optimiser.wing_sheet import wing_pdf
 
 
 def with_curves(problem: Problem, row: Row) -> Row:
@@ -38,24 +41,18 @@ def show_document(run: Run, problem: Problem, rows: list[Row], place: int) -> di
 
 
 def write_sheets(run: Run, problem: Problem, row: Row, place: int) -> tuple[str, list[str]]:
-    """Write a candidate's bench sheet as text and Markdown; returns the text and where both are."""
+    """Write a candidate's bench sheet as text, page and PDFs; returns the text and where all of them are."""
     state = run.state()
-    texts = {
-        suffix: bench_sheet(
-            problem,
-            run.name,
-            place,
-            row,
-            inputs=state["inputs"],
-            version=state["version"],
-            markdown=suffix == "md",
-            model_check=run.model_check,
-        )
-        for suffix in ("txt", "md")
+    sheet = Sheet(problem, run.name, place, row, state["inputs"], state["version"], run.model_check)
+    text = sheet.text()
+    files: dict[str, bytes] = {
+        ".txt": text.encode(),
+        ".html": as_html(sheet.blocks(), state["version"]).encode(),
+        **{f"-{paper}.pdf": wing_pdf(sheet, paper) for paper in PAPERS},
     }
     paths = []
-    for suffix, text in texts.items():
-        path = run.folder / "sheets" / f"candidate-{place}-build-{row['build']}.{suffix}"
-        write_file(path, text)
+    for suffix, data in files.items():
+        path = run.folder / "sheets" / f"candidate-{place}-build-{row['build']}{suffix}"
+        write_bytes(path, data)
         paths.append(str(path))
-    return texts["txt"], paths
+    return text, paths

@@ -16,7 +16,7 @@ from optimiser.assembly import overtravel
 from optimiser.bench import DutyBench, flat_of, gauge, heights, plates, toe_of_flats
 from optimiser.channels import channel_of
 from optimiser.fitted_sheet import fitted_blocks
-from optimiser.paper import FILL, Block, Grid, Heading, Items, Words
+from optimiser.paper import FILL, Block, Drawing, Grid, Heading, Items, Words
 from optimiser.settings import (
     PIECES,
     STACK,
@@ -28,6 +28,7 @@ from optimiser.settings import (
     setting_note,
     setting_text,
 )
+from optimiser.stack_picture import stack_picture
 from optimiser.wording import clean, direction, fixed, short, spoken, stop_words
 
 Record = dict[str, Any]
@@ -121,6 +122,7 @@ def _stacks(bench: DutyBench) -> Iterator[Block]:
             right=2,
         )
         yield Words(_stack_words(part.stack, channel_of(part.stack.point, Station(station))))
+        yield Drawing(stack_picture(f"Stack, {spoken(station)}", {"each side": (under, above)}))
 
 
 def _listed(heights_of_pieces: Sequence[float]) -> str:

@@ -1,12 +1,13 @@
-"""A sheet as a list of blocks, set as plain text of 80 columns or as Markdown from the same blocks."""
+"""A sheet as a list of blocks, and those blocks as plain text of 80 columns."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rich.cells import cell_len, set_cell_size
+
+from optimiser.picture import Picture
 
 WIDTH = 80
 GAP = 2
@@ -47,27 +48,40 @@ class Items:
 
 @dataclass(frozen=True)
 class Grid:
-    """A table; from column ``right`` on its cells are figures and stand on the right."""
+    """A table; from column ``right`` on its cells are figures and stand on the right.
+
+    ``first`` is how many columns of text its first column is given at the least.
+    """
 
     head: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     right: int = 99
+    first: int = 0
 
 
-Block = Heading | Words | Loud | Items | Grid
+@dataclass(frozen=True)
+class Drawing:
+    """A picture of what stands before it in words; plain text leaves it out."""
+
+    picture: Picture
+
+
+Block = Heading | Words | Loud | Items | Grid | Drawing
 
 
 def as_text(blocks: Sequence[Block]) -> str:
     """The blocks as plain text, no line longer than 80 columns."""
     lines: list[str] = []
     for block in blocks:
+        if isinstance(block, Drawing):
+            continue
         if lines:
             lines.append("")
         lines += _text_lines(block)
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
-def _text_lines(block: Block) -> list[str]:
+def _text_lines(block: Heading | Words | Loud | Items | Grid) -> list[str]:
     if isinstance(block, Heading):
         return _text_heading(block)
     if isinstance(block, Words):
@@ -150,7 +164,7 @@ def _least(grid: Grid, column: int) -> int:
         words = max(cell_len(word) for word in [*grid.head[column].split(), ""])
         return max(figures, min(words, 12))
     words = max((cell_len(w) for cell in _cells(grid, column) for w in cell.split()), default=1)
-    return min(max(words, 1), 22)
+    return max(min(max(words, 1), 22), grid.first if column == 0 else 0)
 
 
 def _widths(grid: Grid, part: list[int], least: list[int]) -> dict[int, int]:
@@ -188,44 +202,3 @@ def _text_row(
             pieces.append(pad + text if c >= grid.right else text + pad)
         lines.append((" " * GAP).join(pieces))
     return lines
-
-
-def as_markdown(blocks: Sequence[Block]) -> str:
-    """The blocks as Markdown."""
-    return "\n\n".join("\n".join(_markdown_lines(block)) for block in blocks) + "\n"
-
-
-def _markdown_lines(block: Block) -> list[str]:
-    if isinstance(block, Heading):
-        return [f"{'#' * block.level} {escaped(block.text)}"]
-    if isinstance(block, Words):
-        return [_OPENING.sub(r"\1\\\2", escaped(block.text))]
-    if isinstance(block, Loud):
-        first, *rest = block.lines
-        lines = [f"> **{escaped(first)}**"]
-        for line in rest:
-            lines += [">", f"> {escaped(line)}"]
-        return lines
-    if isinstance(block, Items):
-        return [
-            f"{f'{n}.' if block.numbered else '-'} {'[ ] ' if block.boxed else ''}{escaped(item)}"
-            for n, item in enumerate(block.items, 1)
-        ]
-    marks = ["---:" if c >= block.right else "---" for c in range(len(block.head))]
-    rows = [block.head, *block.rows]
-    lines = ["| " + " | ".join(_markdown_cell(cell) for cell in row) + " |" for row in rows]
-    return [lines[0], "| " + " | ".join(marks) + " |", *lines[1:]]
-
-
-def _markdown_cell(cell: str) -> str:
-    return "" if cell == FILL else escaped(cell)
-
-
-# what would open a list at the start of a line
-_OPENING = re.compile(r"^(\d*)([-+.)])(?=\s)")
-_SPECIAL = re.compile(r"([\\`*<>|\[\]#~&])|(?<![A-Za-z0-9])_|_(?![A-Za-z0-9])")
-
-
-def escaped(text: str) -> str:
-    """A text that Markdown takes as it is."""
-    return _SPECIAL.sub(lambda found: "\\" + found.group(0), text)

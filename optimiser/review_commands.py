@@ -63,7 +63,7 @@ def sheet(
 ) -> None:
     """Print the bench sheet of one candidate.
 
-    It is kept as text and Markdown in the run's sheets/ as well.
+    It is kept in the run's sheets/ as text, as a page for a browser, and as PDF of A4 and of Letter size.
     """
     with plain_errors():
         from optimiser.detail import write_sheets

@@ -48,11 +48,16 @@ def now() -> str:
 
 def write_file(path: Path, text: str) -> None:
     """Put a text in place whole: written beside, then moved."""
+    write_bytes(path, text.encode())
+
+
+def write_bytes(path: Path, data: bytes) -> None:
+    """Put a file in place whole: written beside, then moved."""
     path.parent.mkdir(parents=True, exist_ok=True)
     handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
     try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-            file.write(text)
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
             file.flush()
             os.fsync(file.fileno())
         Path(beside).chmod(0o644)

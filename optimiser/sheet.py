@@ -1,11 +1,13 @@
 """The bench sheet of one candidate: what to fit, how to set it, what the gauges should then read.
 
-Plain text for the wing and Markdown for the file, both from one list of blocks.
+One list of blocks for plain text and the page; the printed sheet takes its own choice of them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from goals.parts import Station
@@ -13,7 +15,7 @@ from optimiser.bench import DutyBench
 from optimiser.built_sheet import built_blocks
 from optimiser.duty_sheet import duty_blocks
 from optimiser.notice import fails, model_notice
-from optimiser.paper import FILL, Block, Grid, Heading, Items, Loud, Words, as_markdown, as_text
+from optimiser.paper import FILL, Block, Grid, Heading, Items, Loud, Words, as_text
 from optimiser.problem import Problem
 from optimiser.ranking import Row, feasible, merit
 from optimiser.settings import differ, part_name, settings_of, solved_texts, source_of
@@ -92,48 +94,67 @@ NOT_CHECKED = (
 )
 
 
-def bench_sheet(
-    problem: Problem,
-    run_name: str,
-    place: int,
-    row: Row,
-    *,
-    inputs: dict[str, str],
-    version: str,
-    markdown: bool,
-    model_check: Record | None = None,
-) -> str:
-    """The bench sheet of one candidate.
+@dataclass(frozen=True)
+class Sheet:
+    """The bench sheet of one candidate, ready to be set in any medium.
 
-    Args:
+    Attributes:
         problem: the run's inputs.
-        run_name: the run's name.
+        run: the run's name.
         place: the candidate's place in the ranking, from 1.
         row: its row of the ledger.
         inputs: file name → digest of the inputs.
         version: of the program that searched.
-        markdown: set as Markdown, else as plain text of at most 80 columns.
         model_check: whether the model reproduces readings of its car, where that is known.
     """
-    build = problem.space.build(row["build"])
-    benches = {
-        duty: DutyBench.of(problem, build, duty, record) for duty, record in row["duties"].items()
-    }
-    blocks = [
-        *_head(problem, run_name, place, row, inputs, version),
-        *refusal_blocks(row, benches),
-        *_model(model_check),
-        Heading("Read this first"),
-        Words(FIRST),
-        *part_blocks(problem, build, row),
-        *difference_blocks(problem, build, row, benches),
-        *built_blocks(row),
-    ]
-    for bench in benches.values():
-        blocks += duty_blocks(bench)
-    strut = problem.car.suspension == "strut"
-    blocks += [*tightest_blocks(benches), *fastener_blocks(build, strut), *_last_words(strut)]
-    return as_markdown(blocks) if markdown else as_text(blocks)
+
+    problem: Problem
+    run: str
+    place: int
+    row: Row
+    inputs: dict[str, str]
+    version: str
+    model_check: Record | None = None
+
+    @cached_property
+    def build(self) -> Build:
+        """The candidate's build."""
+        return self.problem.space.build(self.row["build"])
+
+    @cached_property
+    def benches(self) -> dict[str, DutyBench]:
+        """The candidate as each duty sets it."""
+        return {
+            duty: DutyBench.of(self.problem, self.build, duty, record)
+            for duty, record in self.row["duties"].items()
+        }
+
+    def blocks(self) -> list[Block]:
+        """Everything on the sheet, in order."""
+        problem, build, row, benches = self.problem, self.build, self.row, self.benches
+        blocks = [
+            *_head(problem, self.run, self.place, row, self.inputs, self.version),
+            *refusal_blocks(row, benches),
+            *_model(self.model_check),
+            Heading("Read this first"),
+            Words(FIRST),
+            *part_blocks(problem, build, row),
+            *difference_blocks(problem, build, row, benches),
+            *built_blocks(row),
+        ]
+        for bench in benches.values():
+            blocks += duty_blocks(bench)
+        strut = problem.car.suspension == "strut"
+        return [
+            *blocks,
+            *tightest_blocks(benches),
+            *fastener_blocks(build, strut),
+            *_last_words(strut),
+        ]
+
+    def text(self) -> str:
+        """The sheet as plain text of at most 80 columns."""
+        return as_text(self.blocks())
 
 
 def _head(

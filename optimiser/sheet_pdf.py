@@ -263,13 +263,14 @@ class Setter:
         return [table]
 
     def _strip(self, strip: Strip, room: float) -> list[Flowable]:
-        least = [max(self.natural(part) for part in column) for column in strip.columns]
+        filled = [column for column in strip.columns if column]
+        least = [max(self.natural(part) for part in column) for column in filled]
         gaps = GAP * (len(least) - 1)
         if sum(least) + gaps > room:
-            return [f for column in strip.columns for f in self.story(column, room)]
+            return [f for column in filled for f in self.story(column, room)]
         # what is left goes to columns of words, which can use it
         spare = room - gaps - sum(least)
-        wants = [any(isinstance(p, (Words, Items)) for p in column) for column in strip.columns]
+        wants = [any(isinstance(p, (Words, Items)) for p in column) for column in filled]
         share = spare / max(1, sum(wants) or len(least))
         widths = [
             w + (share if want or not any(wants) else 0.0)
@@ -277,7 +278,7 @@ class Setter:
         ]
         cells: list[Any] = []
         columns: list[float] = []
-        for number, (column, wide) in enumerate(zip(strip.columns, widths, strict=True)):
+        for number, (column, wide) in enumerate(zip(filled, widths, strict=True)):
             if number:
                 cells.append("")
                 columns.append(GAP)

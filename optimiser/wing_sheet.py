@@ -38,14 +38,16 @@ from optimiser.settings import (
 )
 from optimiser.sheet import (
     CAUTIONS,
+    HASH_LENGTH,
     SIGNED,
+    Sheet,
     fastener_blocks,
     mark,
     not_checked,
     part_blocks,
     refusal_blocks,
 )
-from optimiser.sheet_pdf import Element, Leaf, Strip
+from optimiser.sheet_pdf import Element, Leaf, Strip, as_pdf
 from optimiser.space import Build
 from optimiser.stack_picture import stack_pictures
 from optimiser.swap_sheet import swap_blocks
@@ -83,32 +85,26 @@ SHORTER = {
 }
 
 
-def leaf_of(
-    problem: Problem, run: str, place: int, row: Row, inputs: dict[str, str], version: str
-) -> Leaf:
-    """Head and foot of every page."""
-    hashes = "  ".join(f"{clean(name)} {text[:10]}" for name, text in inputs.items())
-    return Leaf(
-        clean(problem.car.name),
-        f"run {clean(run)}, candidate {place}, build {row['build']}",
-        SAFETY,
-        f"shimwright {clean(version)}  inputs: {hashes}",
-        not feasible(row),
-    )
-
-
-def pages(
-    problem: Problem,
-    build: Build,
-    row: Row,
-    benches: dict[str, DutyBench],
-    model_check: Record | None,
-) -> list[list[Element]]:
-    """Parts of the sheet, page by page."""
-    return [
-        list(_to_set(problem, build, row, benches, model_check)),
+def wing_pdf(sheet: Sheet, paper: str) -> bytes:
+    """The printed sheet on a paper of :data:`optimiser.sheet_pdf.PAPERS`."""
+    problem, build, row, benches = sheet.problem, sheet.build, sheet.row, sheet.benches
+    parts = [
+        list(_to_set(problem, build, row, benches, sheet.model_check)),
         list(_to_read(problem, build, benches)),
     ]
+    return as_pdf(_leaf(sheet), parts, paper)
+
+
+def _leaf(sheet: Sheet) -> Leaf:
+    """Head and foot of every page."""
+    hashes = "  ".join(f"{clean(name)} {text[:HASH_LENGTH]}" for name, text in sheet.inputs.items())
+    return Leaf(
+        clean(sheet.problem.car.name),
+        f"run {clean(sheet.run)}, candidate {sheet.place}, build {sheet.row['build']}",
+        SAFETY,
+        f"shimwright {clean(sheet.version)}  inputs: {hashes}",
+        not feasible(sheet.row),
+    )
 
 
 def _to_set(

@@ -112,10 +112,10 @@ def test_check_prints_for_people(searched: Path) -> None:
     assert max(len(line) for line in outcome.out.splitlines()) <= 80
 
 
-def test_the_sheet_is_kept_as_text_and_markdown(searched: Path) -> None:
+def test_the_sheet_is_kept_as_text_page_and_pdf(searched: Path) -> None:
     outcome = run("sheet", "one", "1", cwd=searched)
     kept = sorted(p.suffix for p in (searched / "runs" / "one" / "sheets").iterdir())
-    assert kept == [".md", ".txt"]
+    assert kept == [".html", ".pdf", ".pdf", ".txt"]
     assert "lock to lock" in outcome.out
 
 

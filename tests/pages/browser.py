@@ -35,6 +35,7 @@ STICKING_OUT = """() => [...document.querySelectorAll('body *')].filter(e => {
 
 # Contrast of each text's colour to what is behind it, by the formula of WCAG 2 (relative luminance).
 WEAK_TEXT = """() => {
+  const OTHERS = '.cell-text, .on-part, title, desc, option';  // on a shape, or not seen
   const rgb = c => (c.match(/[\\d.]+/g) || []).map(Number);
   const light = ([r, g, b]) => [r, g, b].map(v => v / 255)
     .map(v => v <= 0.03928 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4)
@@ -49,7 +50,7 @@ WEAK_TEXT = """() => {
   const weak = new Set();
   for (const e of document.querySelectorAll('body *')) {
     const own = [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim());
-    if (!own || !e.getClientRects().length || e.matches('.cell-text, title, desc, option')) continue;
+    if (!own || !e.getClientRects().length || e.matches(OTHERS)) continue;
     const style = getComputedStyle(e);
     const ink = rgb(e instanceof SVGElement ? style.fill : style.color);
     const [a, b] = [light(ink), light(behind(e))].sort((x, y) => y - x);

@@ -16,25 +16,17 @@ from kinematics.measures import MEASURES
 from kinematics.measures.steer import LEFT_TURN, RIGHT_TURN, outer_angle
 from kinematics.scene import STRAIGHT, Scene, Side
 from optimiser.evaluate import candidate
-from optimiser.paper import Grid, Items, Loud, Words, as_markdown, as_text, wrapped
+from optimiser.paper import Grid, as_text, wrapped
 from optimiser.problem import Problem
-from optimiser.sheet import bench_sheet
+from optimiser.sheet import Sheet
 from tests.search.workshop import box, duty, problem, row_of, uneven
 
 Row = dict[str, Any]
 DIGEST = "0123456789abcdef" * 4
 
 
-def sheet(asked: Problem, row: Row, *, markdown: bool = False) -> str:
-    return bench_sheet(
-        asked,
-        "night",
-        3,
-        row,
-        inputs={"goals.yaml": DIGEST},
-        version="0.1.0",
-        markdown=markdown,
-    )
+def sheet(asked: Problem, row: Row) -> str:
+    return Sheet(asked, "night", 3, row, {"goals.yaml": DIGEST}, "0.1.0").text()
 
 
 def section(text: str, heading: str) -> str:
@@ -237,13 +229,11 @@ def test_a_candidate_that_fails_says_so_first() -> None:
         }
     )
     row = row_of(asked)
-    for markdown in (False, True):
-        text = sheet(asked, row, markdown=markdown)
-        head = text.split("Read this first")[0]
-        assert "DOES NOT HOLD EVERY LIMIT - not to be built" in head
-        assert re.search(r"pad: toggle margin \d+\.\d\d deg, needs \\?>= 80", head)
-        assert "low: the build cannot give this duty's ride height" in head
-        assert "hill:" not in head
+    head = sheet(asked, row).split("Read this first")[0]
+    assert "DOES NOT HOLD EVERY LIMIT - not to be built" in head
+    assert re.search(r"pad: toggle margin \d+\.\d\d deg, needs >= 80", head)
+    assert "low: the build cannot give this duty's ride height" in head
+    assert "hill:" not in head
     assert "DOES NOT HOLD" not in PLAIN_TEXT
 
 
@@ -299,35 +289,6 @@ def test_every_duty_of_many_stands_beside_the_others() -> None:
         assert f"Duty: {name}" in text
 
 
-@pytest.mark.parametrize("asked,row", [(PLAIN, PLAIN_ROW), (UNEVEN, UNEVEN_ROW)])
-def test_markdown_tables_are_well_formed(asked: Problem, row: Row) -> None:
-    text = sheet(asked, row, markdown=True)
-    tables = re.findall(r"(?:^\|.*\n)+", text, re.MULTILINE)
-    assert len(tables) > 10
-    for table in tables:
-        lines = table.splitlines()
-        counts = {len(re.findall(r"(?<!\\)\|", line)) for line in lines}
-        assert len(counts) == 1
-        assert re.fullmatch(r"\| (?:-{3}:? \| )*-{3}:? \|", lines[1])
-        assert len(lines) > 2
-    for line in text.splitlines():
-        if line.startswith("|"):
-            continue
-        assert not re.match(r"^#{4,}", line)
-    assert r"loose \[red\]spacers \| \*all\*" in text
-
-
-def test_text_and_markdown_say_the_same() -> None:
-    marks = str.maketrans("", "", "\\|*_>#:-")
-    plain, marked = (
-        set(text.translate(marks).split())
-        for text in (PLAIN_TEXT, sheet(PLAIN, PLAIN_ROW, markdown=True))
-    )
-    plain -= {"!" * 80, "!!", "=" * 80}
-    # a word broken at the line's end is the only thing that may differ
-    assert plain == marked
-
-
 @given(st.text(max_size=200), st.integers(min_value=2, max_value=40))
 def test_wrapping_loses_nothing_and_keeps_the_width(text: str, width: int) -> None:
     lines = wrapped(text, width)
@@ -342,17 +303,3 @@ def test_grid_too_wide_for_the_paper_comes_in_parts() -> None:
     assert all(len(line) <= 80 for line in text.splitlines())
     assert all(str(10000000 + n) in text for n in range(20))
     assert text.count("row ") > 1
-    assert as_markdown([grid]).count("\n") == 3
-
-
-def test_words_that_look_like_markdown_stay_words() -> None:
-    blocks = [
-        Words("1. not a list"),
-        Words("- nor this"),
-        Loud(("loud <b>", "second")),
-        Items(("a_b _c_", "`d`"), numbered=True),
-    ]
-    text = as_markdown(blocks)
-    assert text.startswith("1\\. not a list\n\n\\- nor this\n\n")
-    assert "> **loud \\<b\\>**\n>\n> second" in text
-    assert "1. a_b \\_c\\_\n2. \\`d\\`" in text
