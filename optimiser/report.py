@@ -15,7 +15,7 @@ from optimiser.notice import fails, model_notice
 from optimiser.problem import Problem
 from optimiser.ranking import Row
 from optimiser.report_asked import asked, changeover_words, tolerance_words
-from optimiser.report_best import best, other_parts
+from optimiser.report_best import best, lead, other_parts
 from optimiser.report_candidate import in_full
 from optimiser.report_measures import measure_groups
 from optimiser.report_shown import TODAY, Candidate, Today
@@ -40,7 +40,8 @@ Record = dict[str, Any]
 DRAWN = 6
 MOST_DRAWN = 8
 WISHBONE_NOT_CHECKED = (
-    "the damper's stroke; wheel fit and room round the caliper where the files do not tell their sizes"
+    "the damper's stroke; wheel fit and room round the caliper where the files do not tell "
+    "their sizes"
 )
 
 
@@ -78,6 +79,7 @@ def report_document(report: Report) -> Record:
         "seed": state["seed"],
         "inputs": [(clean(name), text[:HASH_LENGTH]) for name, text in state["inputs"].items()],
         "loud": _loud(ranking),
+        "lead": lead(problem, today, shown),
         "searching": ranking["status"] == SEARCHING,
         "coverage": [*cover, *([BELOW_THE_GRID] if refined and proven(ranking) else [])],
         "proven": proven(ranking),
@@ -126,7 +128,9 @@ def _loud(ranking: Record) -> list[str]:
             "NOTHING HOLDS EVERY LIMIT. The nearest come first; none of them is to be built."
         )
     if fails(ranking["model_check"]):
-        lines.append("THE MODEL DOES NOT REPRODUCE ITS CAR. Mend the car file before believing this page.")
+        lines.append(
+            "THE MODEL DOES NOT REPRODUCE ITS CAR. Mend the car file before believing this page."
+        )
     return lines
 
 
@@ -136,7 +140,11 @@ def _model(check: Record | None) -> Record:
     words = f"{words[:1].upper()}{words[1:]}." if words else ""
     state = "" if check is None else {True: "yes", False: "no"}.get(check["reproduces"], "")
     heads = {"yes": "The model reproduces its car", "no": "The model does not reproduce its car"}
-    return {"words": words, "state": state, "head": heads.get(state, "The model was not held against its car")}
+    return {
+        "words": words,
+        "state": state,
+        "head": heads.get(state, "The model was not held against its car"),
+    }
 
 
 def _measures(problem: Problem, today: Today, shown: Sequence[Candidate]) -> list[Record]:
@@ -203,5 +211,7 @@ def _notes(candidates: Sequence[Record]) -> list[str]:
 def _not_checked(problem: Problem) -> list[str]:
     lines = list(NOT_CHECKED)
     if problem.car.suspension != "strut":
-        lines = [WISHBONE_NOT_CHECKED if line.startswith("strut stroke") else line for line in lines]
+        lines = [
+            WISHBONE_NOT_CHECKED if line.startswith("strut stroke") else line for line in lines
+        ]
     return lines

@@ -94,7 +94,8 @@ def tolerance_words(problem: Problem) -> str:
     """The errors that cars as built are drawn with, in a sentence."""
     t = problem.goals.tolerances
     words = (
-        f"Errors, +/- with a coverage factor of 2: hard points {short(t.hard_points)} mm, settings {short(t.settings)} mm, "
+        f"Errors, +/- with a coverage factor of 2: hard points {short(t.hard_points)} mm, "
+        f"settings {short(t.settings)} mm, "
         f"parts {short(t.parts)} mm, camber {short(t.camber)} deg, toe {short(t.toe)} deg, "
         f"ride height {short(t.ride_height)} mm; {short(t.rack_overtravel)} mm of rack beyond the stop."
     )
@@ -103,5 +104,3 @@ def tolerance_words(problem: Problem) -> str:
     if t.least_yield is not None:
         words += f" Least yield wanted: {short(100.0 * t.least_yield)} %."
     return words
-
-

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
+from kinematics.measures import MEASURES
 from optimiser.built_table import share_words
 from optimiser.figures import Column
 from optimiser.problem import Problem
@@ -12,7 +13,6 @@ from optimiser.report_shown import Candidate, Today
 from optimiser.settings import part_name, source_of
 from optimiser.space import AS_IS, Build
 from optimiser.wording import (
-    MEASURES,
     bounds_of,
     clean,
     counted,
@@ -52,6 +52,48 @@ def best(problem: Problem, today: Today, shown: Sequence[Candidate]) -> list[Rec
     return [group for group in groups if group["rows"]]
 
 
+def lead(problem: Problem, today: Today, shown: Sequence[Candidate]) -> list[str]:
+    """The answer in a few sentences: the best candidate, its tightest limit, its price; and today's car."""
+    lines = []
+    if shown:
+        lines += _first_words(problem, shown[0])
+    missed = {d: len(failing(d, record)) for d, record in today.duties.items()}
+    if any(missed.values()):
+        counts = ", ".join(f"{n} in {clean(d)}" for d, n in missed.items() if n)
+        lines.append(f"Today's parts, set for each duty, fail limits: {counts}.")
+    else:
+        lines.append("Today's parts, set for each duty, hold every limit.")
+    return lines
+
+
+def _first_words(problem: Problem, first: Candidate) -> list[str]:
+    document = first.document
+    if not document["feasible"]:
+        failing_duties = [clean(d) for d, r in document["duties"].items() if not r["feasible"]]
+        where = (
+            f" of {', '.join(failing_duties)}"
+            if failing_duties
+            else ", with settings to go together"
+        )
+        return [f"The nearest, candidate 1, does not hold every limit{where}."]
+    merits = ", ".join(_by_duty(document["duties"]))
+    words = f"Candidate 1 holds every limit with merit {fixed(document['merit'], 3)}"
+    words += f" ({merits})" if merits else ""
+    if document["yield"] is not None:
+        words += f"; of cars as built, {share_words(document['yield'])} hold every limit"
+    lines = [f"{words}."]
+    for m in first.tightest(1):
+        lines.append(
+            f"Tightest: {clean(m.duty)}, {plain(m.key)} {m.value_words()} with the limit {m.bound_words()}, "
+            f"{m.hand_words()} in hand."
+        )
+    count, cost = len(document["to_buy"]), price(document["price"], problem.parts.currency)
+    bought = f"{counted(count, 'part')} to buy, {cost}" if count else "Nothing to buy"
+    swap = document["changeover_minutes"]
+    lines.append(f"{bought}{'' if swap is None else f'; a swap takes {short(swap)} minutes'}.")
+    return lines
+
+
 def _row(label: str, today: Record, cells: list[Record], note: str = "") -> Record:
     return {"label": label, "note": note, "cells": [today, *cells]}
 
@@ -60,58 +102,42 @@ def _verdict(problem: Problem, today: Today, shown: Sequence[Candidate]) -> Iter
     def each(read: Callable[[Candidate], Record]) -> list[Record]:
         return [read(candidate) for candidate in shown]
 
-    yield _row("limits", _holds_today(today), each(_holds))
-    merits = [r["merit"] for r in today.duties.values() if r["feasible"]]
-    worst = max(merits) if len(merits) == len(today.duties) else None
-    yield _row("merit", _merit(worst), each(_worst), "worst duty; 0 is on every target")
-    if len(problem.duties) > 1:
-        for duty in problem.duties:
-            yield _row(
-                f"{clean(duty)} merit",
-                _duty_merit(today.duties[duty]),
-                [_duty_merit(c.document["duties"][duty]) for c in shown],
-            )
+    note = "0: on every target, 1: edge of tolerance"
+    yield _row("merit", _today_merit(today), each(_merit), note)
     if any(c.document["yield"] is not None for c in shown):
-        yield _row("yield", NONE, each(_yield), "cars as built that hold every limit")
+        yield _row("yield", NONE, each(_yield), "cars as built that hold all")
     yield _row("tightest limit, or what lacks", _lacks_today(today), each(_tight))
     yield _row("to buy", cell("nothing", state="quiet"), each(lambda c: _buy(problem, c)))
     if any(c.document["changeover_minutes"] is not None for c in shown):
-        yield _row("swap", NONE, each(_minutes), "minutes from duty to duty")
+        yield _row("swap between duties", NONE, each(_minutes))
 
 
-def _holds_today(today: Today) -> Record:
+def _today_merit(today: Today) -> Record:
     missed = sum(len(failing(duty, record)) for duty, record in today.duties.items())
     if missed:
-        return cell(f"fails {missed}", state="bad")
-    return cell("holds all", state="good")
+        return cell(f"fails {counted(missed, 'limit')}", *_by_duty(today.duties), state="bad")
+    worst = max(record["merit"] for record in today.duties.values())
+    return cell(fixed(worst, 3), *_by_duty(today.duties), state="main")
 
 
-def _holds(candidate: Candidate) -> Record:
+def _merit(candidate: Candidate) -> Record:
     document = candidate.document
-    if document["feasible"]:
-        return cell("holds all", state="good")
-    served = [clean(d) for d, record in document["duties"].items() if record["feasible"]]
-    if len(served) == len(document["duties"]):
-        return cell("no one car", "settings do not go together", state="bad")
-    return cell("fails", f"serves {', '.join(served)}" if served else "", state="bad")
-
-
-def _merit(value: float | None, *under: str, state: str = "") -> Record:
-    return NONE if value is None else cell(fixed(value, 3), *under, state=state)
-
-
-def _worst(candidate: Candidate) -> Record:
-    document = candidate.document
-    band = document.get("merit_band")
-    told = "" if band is None else f"[{fixed(band[0], 3)} to {fixed(band[1], 3)}]"
+    lines = _by_duty(document["duties"])
+    if document["merit"] is None:
+        together = all(record["feasible"] for record in document["duties"].values())
+        return cell("settings do not go together" if together else "fails", *lines, state="bad")
     tie = "" if candidate.ties_with is None else f"ties with {candidate.ties_with}"
-    return _merit(document["merit"], told, tie, state="main")
+    return cell(fixed(document["merit"], 3), *lines, tie, state="main")
 
 
-def _duty_merit(record: Record) -> Record:
-    if not record["feasible"]:
-        return cell("not served", state="bad")
-    return _merit(record["merit"])
+def _by_duty(duties: dict[str, Record]) -> list[str]:
+    """Each duty's merit; nothing where there is but one duty."""
+    if len(duties) < 2:
+        return []
+    return [
+        f"{clean(duty)} {fixed(record['merit'], 3) if record['feasible'] else 'not served'}"
+        for duty, record in duties.items()
+    ]
 
 
 def _yield(candidate: Candidate) -> Record:
@@ -119,9 +145,11 @@ def _yield(candidate: Candidate) -> Record:
     if document["yield"] is None:
         return NONE
     error = f"+/- {fixed(100.0 * document['yield_error'], 1)} points"
+    band = document.get("merit_band")
+    merit = "" if band is None else f"merit {fixed(band[0], 3)} to {fixed(band[1], 3)}"
     short_of = document["below_least_yield"]
-    note = "less than wanted" if short_of else ""
-    return cell(share_words(document["yield"]), error, note, state="bad" if short_of else "")
+    lines = [error, merit, "less than wanted" if short_of else ""]
+    return cell(share_words(document["yield"]), *lines, state="bad" if short_of else "")
 
 
 def _lacks_today(today: Today) -> Record:
@@ -152,9 +180,7 @@ def _buy(problem: Problem, candidate: Candidate) -> Record:
     count = len(candidate.document["to_buy"])
     if not count:
         return cell("nothing")
-    return cell(
-        price(candidate.document["price"], problem.parts.currency), counted(count, "part")
-    )
+    return cell(price(candidate.document["price"], problem.parts.currency), counted(count, "part"))
 
 
 def _minutes(candidate: Candidate) -> Record:
@@ -167,10 +193,9 @@ def _changes(duty: str, today: Today, shown: Sequence[Candidate]) -> Record:
     columns = [c.column(duty) for c in shown]
     rows = [
         _row(
-            plain(key) + _window(was, key),
+            f"{plain(key)}{_window(was, key)}, {MEASURES[key].unit}",
             _figure(was, key, None),
             [_figure(column, key, was) for column in columns],
-            MEASURES[key].unit,
         )
         for key in CHANGES
         if key in was.measures

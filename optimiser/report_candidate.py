@@ -23,6 +23,7 @@ from optimiser.settings import (
 from optimiser.space import AS_IS
 from optimiser.swap_sheet import swap_blocks
 from optimiser.wording import (
+    Margin,
     clean,
     counted,
     fault_words,
@@ -32,6 +33,7 @@ from optimiser.wording import (
     price,
     spoken,
     unpaired_words,
+    with_unit,
 )
 
 Record = dict[str, Any]
@@ -60,10 +62,21 @@ def in_full(problem: Problem, today: Today, candidate: Candidate) -> Record:
             for words, texts in solved
         ],
         "refined": [words for words in (refined_words(d, r) for d, r in duties.items()) if words],
-        "swap": list(swap_blocks(problem, candidate.build, candidate.row, candidate.benches)),
+        "swap": list(map(_on_a_page, _swap(problem, candidate))),
         "built": list(_built(document)),
         "margins": [_margin(m) for m in candidate.tightest(MOST_MARGINS)],
     }
+
+
+def _swap(problem: Problem, candidate: Candidate) -> Iterator[Block]:
+    yield from swap_blocks(problem, candidate.build, candidate.row, candidate.benches)
+
+
+def _on_a_page(block: Block) -> Block:
+    """A block of the bench sheet worded for a page."""
+    if isinstance(block, Words):
+        return Words(block.text.replace("what this sheet sets up", "what is told here"))
+    return block
 
 
 def _lacks(candidate: Candidate) -> list[str]:
@@ -123,14 +136,19 @@ def _setting(candidate: Candidate, setting: Setting) -> Record:
     }
 
 
-def _margin(margin: Any) -> tuple[str, ...]:
+def _margin(margin: Margin) -> tuple[str, ...]:
     return (
         clean(margin.duty),
         plain(margin.key),
         margin.value_words(),
-        margin.bound_words(),
+        _bound(margin),
         margin.hand_words(),
     )
+
+
+def _bound(margin: Margin) -> str:
+    words = margin.bound_words()
+    return with_unit(words, margin.unit) if any(c.isdigit() for c in words) else words
 
 
 def _built(document: Record) -> Iterator[Block]:
@@ -139,8 +157,9 @@ def _built(document: Record) -> Iterator[Block]:
         return
     error = fixed(100.0 * document["yield_error"], 1)
     yield Words(
-        f"{share_words(document['yield'])} of the cars hold every limit of every duty (standard error {error} "
-        "points). Toe and ride height were set as asked, the stop on each car as far as all stays clear."
+        f"{share_words(document['yield'])} of the cars hold every limit of every duty "
+        f"(standard error {error} points). Toe and ride height were set as asked, "
+        "the stop on each car as far as all stays clear."
     )
     band = document.get("merit_band")
     if band is not None:

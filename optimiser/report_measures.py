@@ -46,15 +46,24 @@ def _rows(measure: Measure, columns: Sequence[Column]) -> Iterator[Record]:
     ids = {row: None for each in found for row in each}
     for row in sorted(ids, key=lambda r: (r[0], -1e9 if r[1] is None else r[1], r[2])):
         there = [each[row] for each in found if row in each]
+        alike = all(each["wanted"] == there[0]["wanted"] for each in there)
         yield {
             "label": _label(row),
             "unit": measure.unit,
             "means": measure.definition,
             "side": bool(row[2]),
-            "wanted": list(dict.fromkeys(w for e in there for w in e["wanted"])),
+            "wanted": there[0]["wanted"] if alike else ["by the parts"],
             "better": next((e["better"] for e in there if e["better"]), ""),
-            "cells": [each[row]["cell"] if row in each else NONE for each in found],
+            "cells": [_cell(each.get(row), alike) for each in found],
         }
+
+
+def _cell(entry: Record | None, alike: bool) -> Record:
+    """A figure's cell; what is wanted of it stands inside where that depends on the parts."""
+    if entry is None:
+        return NONE
+    told: Record = entry["cell"]
+    return told if alike else {**told, "under": [*told["under"], *entry["wanted"]]}
 
 
 def _label(row: RowId) -> str:

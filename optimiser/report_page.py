@@ -23,6 +23,7 @@ Record = dict[str, Any]
 PLACE = "report.html"
 _SIGNS = (
     (re.compile(r"(?<![\w.)\]-])-(?=\d)"), "\N{MINUS SIGN}"),
+    (re.compile("'"), "\N{RIGHT SINGLE QUOTATION MARK}"),
     (re.compile(r"^-$"), "\N{EN DASH}"),
     (re.compile(r">= "), "≥\N{NO-BREAK SPACE}"),
     (re.compile(r"<= "), "≤\N{NO-BREAK SPACE}"),

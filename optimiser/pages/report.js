@@ -11,6 +11,10 @@ addEventListener("afterprint", () => {
   for (const each of opened) each.open = false;
 });
 
+// On a phone the best candidates come before every limit has been read.
+if (matchMedia("(max-width: 40rem)").matches)
+  for (const each of document.querySelectorAll("details.asks")) each.open = false;
+
 // A link to a folded candidate opens it.
 function unfold() {
   const there = location.hash && document.getElementById(location.hash.slice(1));
