@@ -11,7 +11,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from optimiser.figure_set import PENS, Figure, figures
+from optimiser.figure_set import Figure, figures, pens
 from optimiser.picture import as_svg
 from optimiser.report import Report, report_document
 from optimiser.report_shown import TODAY
@@ -72,7 +72,8 @@ def render(page: Record, drawn: Sequence[Figure]) -> str:
         page=page,
         layers=_layers(page),
         pictures=_grouped(page, drawn),
-        style=Markup(_package_text("report.css") + PENS),
+        alone=any(figure.layer for figure in drawn),
+        style=Markup(_package_text("report.css") + pens()),
         script=Markup(_package_text("report.js")),
     )
 

@@ -18,11 +18,16 @@ SAMPLE = Path(__file__).parents[2] / "runs" / "sample"
 
 
 @pytest.fixture(scope="session")
-def sample_report(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The report of the sample run, three candidates drawn."""
+def sample_run(tmp_path_factory: pytest.TempPathFactory) -> Report:
+    """The sample run ready to be told, three candidates drawn."""
     folder = tmp_path_factory.mktemp("runs") / "sample"
     shutil.copytree(SAMPLE, folder)
     run = Run(folder)
     problem = run.load()
-    written = write_report(Report(run, problem, run.ranked(problem.goals.search.keep), 3))
-    return Path(written["file"])
+    return Report(run, problem, run.ranked(problem.goals.search.keep), 3)
+
+
+@pytest.fixture(scope="session")
+def sample_report(sample_run: Report) -> Path:
+    """The report of the sample run."""
+    return Path(write_report(sample_run)["file"])

@@ -11,12 +11,18 @@ from pathlib import Path
 from typing import Any
 
 import html5lib
+import numpy as np
 import pytest
 import yaml
+from hypothesis import given
+from hypothesis import strategies as st
 from playwright.sync_api import Browser
 from pypdf import PdfReader
 
 from goals.reading import load_goals
+from optimiser.figure_set import Figure, figures
+from optimiser.picture import Disc, Picture, Stroke, stroke
+from optimiser.plain_chart import HEIGHT, WIDTH, ticks
 from optimiser.problem import Problem
 from optimiser.report import Report, report_document
 from optimiser.report_page import neat, render, write_report
@@ -112,13 +118,59 @@ def test_layers_are_shown_and_hidden(browser: Browser, sample_report: Path, scri
         assert shown_layers(seen) == {"c2"}
 
 
-def test_one_candidate_alone_is_chosen(browser: Browser, sample_report: Path) -> None:
+def test_one_candidate_alone_is_chosen(
+    browser: Browser, sample_run: Report, tmp_path: Path
+) -> None:
+    drawing = Picture(100, 50, "map", "least 3 mm", (stroke([(0, 0), (90, 40)], "curve"),))
+    drawn = [
+        Figure(f"map-c{n}", "hill", "clearance", f"c{n}", "map", "read it", drawing)
+        for n in (1, 2, 3)
+    ]
+    page = tmp_path / "page.html"
+    page.write_text(render(report_document(sample_run), drawn))
     alone = """[...document.querySelectorAll('.alone')].filter((e) => e.checkVisibility())
         .map((e) => e.dataset.alone)"""
-    with opened(browser, sample_report, script=False) as seen:
+    with opened(browser, page, script=False) as seen:
         assert set(seen.evaluate(alone)) == {"c1"}
         seen.page.select_option("#alone", "c3")
         assert set(seen.evaluate(alone)) == {"c3"}
+
+
+def test_curves_tell_the_figures_of_the_table(sample_run: Report) -> None:
+    # the figures of runs/sample as its ranked.json has them
+    best = json.loads((SAMPLE / "ranked.json").read_text())["candidates"][0]["duties"]
+    drawn = {(f.duty, f.kind): f for f in figures(sample_run.problem, sample_run.drawn, [])}
+    for name, record in best.items():
+        lock, least = (record["measures"][m]["value"] for m in ("lock_inner", "toggle_margin"))
+        assert f"Candidate 1: inner wheel {lock:.2f} deg" in drawn[name, "steer"].picture.words
+        assert f"envelope {least:.2f} deg" in drawn[name, "toggle"].picture.words
+        centre = record["measures"]["roll_centre_height"]["value"]
+        assert f"{centre:.1f} at ride height" in drawn[name, "roll"].picture.words
+    for each in drawn.values():
+        strokes = [shape for shape in each.picture.shapes if isinstance(shape, Stroke)]
+        assert {shape.layer for shape in strokes if shape.layer} >= {"today", "c1", "c2", "c3"}
+        points = [point for shape in strokes for point in shape.points]
+        assert all(0 <= x <= WIDTH and 0 <= y <= HEIGHT for x, y in points)
+
+
+def test_dot_of_the_stop_lies_on_its_curve(sample_run: Report) -> None:
+    drawn = figures(sample_run.problem, sample_run.drawn[:1], [])
+    for picture in (f.picture for f in drawn if f.kind == "steer"):
+        (dot,) = (s.centre for s in picture.shapes if isinstance(s, Disc) and s.layer == "c1")
+        curve = next(s for s in picture.shapes if s.layer == "c1" and s.role == "curve")
+        xs, ys = zip(*curve.points, strict=True)
+        # a chord of 5 mm of rack, in pixels
+        assert abs(float(np.interp(dot[0], xs, ys)) - dot[1]) < 1.0
+
+
+@given(st.lists(st.floats(-1e4, 1e4), min_size=1, max_size=8))
+def test_ticks_cover_and_are_even(values: list[float]) -> None:
+    found = ticks(values)
+    assert 2 <= len(found) <= 9
+    step = found[1] - found[0]
+    assert found[0] <= min(values) + 1e-6 * step
+    assert found[-1] >= max(values) - 1e-6 * step
+    assert all(abs((b - a) - step) < 1e-6 * step for a, b in pairwise(found))
 
 
 def test_without_a_script_all_is_there(browser: Browser, sample_report: Path) -> None:
