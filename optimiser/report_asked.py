@@ -95,8 +95,8 @@ def tolerance_words(problem: Problem) -> str:
     t = problem.goals.tolerances
     words = (
         f"Errors, +/- with a coverage factor of 2: hard points {short(t.hard_points)} mm, "
-        f"settings {short(t.settings)} mm, parts {short(t.parts)} mm, "
-        f"camber {short(t.camber)} deg, toe {short(t.toe)} deg, "
+        f"settings {short(t.settings)} mm, "
+        f"parts {short(t.parts)} mm, camber {short(t.camber)} deg, toe {short(t.toe)} deg, "
         f"ride height {short(t.ride_height)} mm; {short(t.rack_overtravel)} mm of rack beyond the stop."
     )
     if t.points:

@@ -157,9 +157,9 @@ def _built(document: Record) -> Iterator[Block]:
         return
     error = fixed(100.0 * document["yield_error"], 1)
     yield Words(
-        f"{share_words(document['yield'])} of the cars hold every limit of every duty (standard error "
-        f"{error} points). Toe and ride height were set as asked, the stop on each car as far as all "
-        "stays clear."
+        f"{share_words(document['yield'])} of the cars hold every limit of every duty "
+        f"(standard error {error} points). Toe and ride height were set as asked, "
+        "the stop on each car as far as all stays clear."
     )
     band = document.get("merit_band")
     if band is not None:

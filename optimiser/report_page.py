@@ -56,6 +56,7 @@ def render(page: Record, drawn: Sequence[Figure]) -> str:
         page=page,
         layers=_layers(page),
         pictures=_grouped(page, drawn),
+        alone=any(figure.layer for figure in drawn),
         style=Markup(_package_text("report.css") + PENS),
         script=Markup(_package_text("report.js")),
     )

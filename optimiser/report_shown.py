@@ -1,4 +1,4 @@
-"""What a report lays side by side: today's car and the first candidates of a ranking, ready to be asked."""
+"""What a report lays side by side: today's car and the first candidates of a ranking."""
 
 from __future__ import annotations
 
@@ -56,7 +56,10 @@ class Candidate:
         }
 
     def tightest(self, count: int) -> list[Margin]:
-        """The limits with least in hand, without what the stop itself stands at, which has next to none."""
+        """The limits with least in hand.
+
+        What the stop itself stands at has next to nothing in hand by its nature, and is left out.
+        """
         every = [
             margin
             for bench in self.benches.values()

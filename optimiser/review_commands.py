@@ -91,7 +91,7 @@ def report(
     ] = 6,
     as_json: AsJson = False,
 ) -> None:
-    """Write a run's report: one HTML page with every picture, kept as report.html in the run.
+    """Write a run's report: one HTML page with curves and every figure, kept as report.html in the run.
 
     Of one that is still searching, what is ranked so far.
     """

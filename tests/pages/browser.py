@@ -1,4 +1,4 @@
-"""A real browser for the pages: one headless Chromium for a whole test process, and what to ask of a page."""
+"""A browser to look at made pages with: opened from disk, with what went wrong kept."""
 
 from __future__ import annotations
 
@@ -13,98 +13,120 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
-WIDTHS = (390, 768, 1440)
-SCHEMES = ("light", "dark")
-QUIET = [
+# A browser that asks nothing of anyone: no updates, no background requests.
+ARGUMENTS = [
     "--no-sandbox",
     "--disable-gpu",
-    "--no-first-run",
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-sync",
+    "--no-first-run",
 ]
+HEIGHTS = {390: 844, 768: 1024, 1440: 900}
+LEAST_CONTRAST = 4.5  # WCAG 2.2, success criterion 1.4.3
 
-# Boxes that stick out of the page, but for what scrolls in a box of its own.
-STICKING_OUT = """() => [...document.querySelectorAll('body *')].filter(e => {
-  const r = e.getBoundingClientRect();
-  if (!r.width || !r.height || getComputedStyle(e).position === 'absolute') return false;
-  for (let p = e.parentElement; p; p = p.parentElement)
-    if (getComputedStyle(p).overflowX !== 'visible' && p !== document.body) return false;
-  return r.right > innerWidth + 1 || r.left < -1;
-}).map(e => e.outerHTML.slice(0, 120))"""
 
-# Contrast of each text's colour to what is behind it, by the formula of WCAG 2 (relative luminance).
-WEAK_TEXT = """() => {
-  const OTHERS = '.cell-text, .on-part, title, desc, option';  // on a shape, or not seen
-  const rgb = c => (c.match(/[\\d.]+/g) || []).map(Number);
-  const light = ([r, g, b]) => [r, g, b].map(v => v / 255)
-    .map(v => v <= 0.03928 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4)
-    .reduce((sum, v, i) => sum + v * [0.2126, 0.7152, 0.0722][i], 0);
-  const behind = e => {
-    for (; e; e = e.parentElement) {
-      const c = rgb(getComputedStyle(e).backgroundColor);
-      if (c.length === 3 || c[3] === 1) return c;
-    }
-    return [255, 255, 255];
-  };
-  const weak = new Set();
-  for (const e of document.querySelectorAll('body *')) {
-    const own = [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim());
-    if (!own || !e.getClientRects().length || e.matches(OTHERS)) continue;
-    const style = getComputedStyle(e);
-    const ink = rgb(e instanceof SVGElement ? style.fill : style.color);
-    const [a, b] = [light(ink), light(behind(e))].sort((x, y) => y - x);
-    const ratio = (a + 0.05) / (b + 0.05);
-    if (ratio < 4.5) weak.add(`${ratio.toFixed(2)} ${e.tagName} ${e.className.baseVal ?? e.className}`);
-  }
-  return [...weak];
-}"""
+def _program() -> str | None:
+    return shutil.which("chromium") or shutil.which("chromium-browser")
 
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
-    """Headless Chromium; where there is none the test is left out, unless one has to be there."""
-    found = shutil.which("chromium") or shutil.which("chromium-browser")
-    if found is None:
+    """Chromium, started once; skipped where it is not installed, unless NEEDS_BROWSER is set."""
+    program = _program()
+    if program is None:
         if os.environ.get("NEEDS_BROWSER"):
-            pytest.fail("no chromium on the path, and NEEDS_BROWSER is set")
+            pytest.fail("NEEDS_BROWSER is set and there is no chromium on the path")
         pytest.skip("no chromium on the path")
-    with sync_playwright() as play:
-        chromium = play.chromium.launch(executable_path=found, args=QUIET)
-        yield chromium
-        chromium.close()
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=program, args=ARGUMENTS)
+        try:
+            yield chromium
+        finally:
+            chromium.close()
 
 
 @dataclass
-class Looked:
-    """A page that was opened, and what it said or asked for meanwhile."""
+class Seen:
+    """A page that is open, and what it did that a page from disk must not do."""
 
     page: Page
-    said: list[str] = field(default_factory=list)
-    asked: list[str] = field(default_factory=list)
+    complaints: list[str] = field(default_factory=list)
 
-    def sound(self) -> None:
-        """It said nothing on the console, asked for nothing, and nothing sticks out at its width."""
-        assert self.said == []
-        assert self.asked == []
-        wide, window = self.page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
-        assert wide <= window
-        assert self.page.evaluate(STICKING_OUT) == []
+    def evaluate(self, script: str) -> Any:
+        """What a script finds in the page."""
+        return self.page.evaluate(script)
 
 
 @contextmanager
-def looking(browser: Browser, file: Path, **how: Any) -> Iterator[Looked]:
-    """Open a file; ``how`` as :meth:`playwright.sync_api.Browser.new_context` takes it."""
-    context = browser.new_context(**how)
-    page = context.new_page()
-    looked = Looked(page)
-    page.on("console", lambda message: looked.said.append(message.text))
-    page.on("pageerror", lambda error: looked.said.append(str(error)))
-    page.on("request", lambda request: looked.asked.append(request.url))
-    page.goto(file.as_uri())
-    assert looked.asked == [file.as_uri()]
-    looked.asked.clear()
+def opened(
+    browser: Browser, file: Path, width: int = 1440, *, dark: bool = False, script: bool = True
+) -> Iterator[Seen]:
+    """A file opened at a width; console messages, errors and requests but for the file are kept."""
+    context = browser.new_context(
+        viewport={"width": width, "height": HEIGHTS.get(width, 900)},
+        color_scheme="dark" if dark else "light",
+        java_script_enabled=script,
+    )
+    address = file.resolve().as_uri()
     try:
-        yield looked
+        page = context.new_page()
+        seen = Seen(page)
+        page.on("console", lambda message: seen.complaints.append(f"console: {message.text}"))
+        page.on("pageerror", lambda error: seen.complaints.append(f"error: {error}"))
+        page.on(
+            "request",
+            lambda request: (
+                None
+                if request.url.split("#")[0] == address
+                else seen.complaints.append(f"request: {request.url}")
+            ),
+        )
+        page.goto(address)
+        yield seen
     finally:
         context.close()
+
+
+# Elements that stick out to the right of the window, those inside a box that scrolls left out.
+STICKING_OUT = """() => {
+  const inside = (e) => {
+    for (let p = e.parentElement; p; p = p.parentElement)
+      if (['auto', 'scroll', 'hidden'].includes(getComputedStyle(p).overflowX)) return true;
+    return false;
+  };
+  return [...document.querySelectorAll('body *')]
+    .filter((e) => !e.closest('svg') || e.tagName === 'svg')
+    .filter((e) => e.getBoundingClientRect().right > innerWidth + 1 && !inside(e))
+    .map((e) => `${e.tagName} ${e.className} ${e.textContent.slice(0, 40)}`);
+}"""
+
+# Contrast ratio (WCAG 2.2, 1.4.3) of every element with text of its own to the ground behind it; texts on a
+# shape are left out, for what is behind them no element tells.
+CONTRAST = """() => {
+  const rgb = (text) => {
+    const [r, g, b, a] = text.match(/[0-9.]+/g).map(Number);
+    return { c: [r, g, b], a: a === undefined ? 1 : a };
+  };
+  const light = (c) => {
+    const [r, g, b] = c.map((v) => (v /= 255) <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4);
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b;
+  };
+  const ground = (e) => {
+    for (let p = e; p; p = p.parentElement) {
+      const found = rgb(getComputedStyle(p).backgroundColor);
+      if (found.a > 0) return found.c;
+    }
+    return [255, 255, 255];
+  };
+  const OTHERS = 'title, desc, script, style, option, .cell-text, .on-part';
+  const own = (e) => [...e.childNodes].some((n) => n.nodeType === 3 && n.textContent.trim());
+  return [...document.querySelectorAll('body *')]
+    .filter((e) => own(e) && e.checkVisibility() && !e.closest(OTHERS))
+    .map((e) => {
+      const ink = rgb(getComputedStyle(e)[e.closest('svg') ? 'fill' : 'color']).c;
+      const [a, b] = [light(ink), light(ground(e))].sort((x, y) => y - x);
+      return [(a + 0.05) / (b + 0.05),
+        `${e.tagName} ${e.getAttribute('class')} ${e.textContent.slice(0, 30)}`];
+    });
+}"""

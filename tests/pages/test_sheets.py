@@ -23,7 +23,7 @@ from optimiser.sheet import CAUTIONS, Sheet
 from optimiser.sheet_html import as_html
 from optimiser.sheet_pdf import PAPERS
 from optimiser.wing_sheet import wing_pdf
-from tests.pages.browser import SCHEMES, WEAK_TEXT, WIDTHS, looking
+from tests.pages.browser import CONTRAST, LEAST_CONTRAST, STICKING_OUT, opened
 from tests.search.workshop import box, duty, problem, row_of, uneven
 from tests.wishbones import ROADSTER
 
@@ -257,15 +257,18 @@ def page(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return file
 
 
-@pytest.mark.parametrize("scheme", SCHEMES)
-@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+@pytest.mark.parametrize("width", [390, 768, 1440])
 def test_the_page_is_sound_at_every_width(
-    browser: Browser, page: Path, width: int, scheme: str
+    browser: Browser, page: Path, width: int, dark: bool
 ) -> None:
-    how: Any = {"viewport": {"width": width, "height": 900}, "color_scheme": scheme}
-    with looking(browser, page, **how) as looked:
-        looked.sound()
-        assert looked.page.evaluate(WEAK_TEXT) == []
+    with opened(browser, page, width, dark=dark) as seen:
+        wide, window = seen.evaluate("[document.documentElement.scrollWidth, innerWidth]")
+        assert wide <= window
+        assert seen.evaluate(STICKING_OUT) == []
+        faint = [told for ratio, told in seen.evaluate(CONTRAST) if ratio < LEAST_CONTRAST]
+        assert faint == []
+        assert seen.complaints == []
 
 
 def test_the_page_has_drawings_blanks_and_cautions(page: Path) -> None:
