@@ -80,10 +80,13 @@ class Run:
         return self.folder.name
 
     @classmethod
-    def create(cls, runs: Path, name: str, loaded: Loaded) -> Run:
+    def create(
+        cls, runs: Path, name: str, loaded: Loaded, goals: Path | None = None, **told: Any
+    ) -> Run:
         """Make a new run folder with the inputs copied in.
 
-        Raises RunError where a run of that name is there already.
+        ``goals`` is where the goals file stands, kept for a rerun where it is near; ``told`` are further
+        entries of run.json. Raises RunError where a run of that name is there already.
         """
         folder = runs / name
         try:
@@ -104,6 +107,8 @@ class Run:
             "version": VERSION,
             "seed": loaded.goals.search.seed,
             "inputs": digest(loaded.files),
+            **_goals_file(folder, goals),
+            **told,
             "started": now(),
             "coverage": coverage(problem, 0, 0),
             "model_check": model_check(loaded.goals, loaded.car, loaded.readings),
@@ -150,6 +155,12 @@ class Run:
         """Whether the model reproduces readings of its car, as found when the run began."""
         found = self.state().get("model_check")
         return found if isinstance(found, dict) else not_held()
+
+    @property
+    def goals_file(self) -> Path | None:
+        """Where the goals file stands from which the run was made; None where that is not known."""
+        told = self.state().get("goals_file")
+        return self.folder / told if isinstance(told, str) else None
 
     def update(self, **changes: Any) -> None:
         """Change entries of run.json."""
@@ -209,6 +220,17 @@ class Run:
             _table(problem, rows, [c["tie"] for c in document["candidates"]]),
         )
         return rows
+
+
+def _goals_file(folder: Path, goals: Path | None) -> dict[str, str]:
+    """The goals file's place as run.json tells it: from the run's folder, where both stand in one folder.
+
+    A file from elsewhere is not told: a run is handed on, and where someone keeps files is nobody's affair.
+    """
+    home = folder.resolve().parent.parent
+    if goals is None or not goals.resolve().is_relative_to(home):
+        return {}
+    return {"goals_file": Path(os.path.relpath(goals.resolve(), folder.resolve())).as_posix()}
 
 
 def coverage(
