@@ -16,9 +16,10 @@ Part = dict[str, Any]
 
 
 def paired() -> Files:
-    """Two duties that have to share settings; eight builds, a slide that is refined."""
+    """Two duties that have to share settings; six builds, a slide that is refined."""
     files = files_of(pairing_problem(6))
     _fill(files)
+    part(files, "slider")["adjusts"]["in_out"]["fine"] = 3.0
     files["goals"]["changeover"] = {
         "allow": ["tie_rod_stud", "top_mount", "spring_seat"],
         "minutes": {"max": 75},
@@ -35,7 +36,7 @@ def alone() -> Files:
 
 def wishbone() -> Files:
     """The same on two arms."""
-    files = files_of(random_problem(2, WISHBONES, small=True))
+    files = files_of(random_problem(4, WISHBONES, small=True))
     _fill(files)
     return files
 
