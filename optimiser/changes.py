@@ -15,7 +15,6 @@ from typing import Any
 from pydantic import BaseModel
 
 from goals.duties import GoalsFile
-
 from optimiser.problem import Problem
 from optimiser.signature import plain_data
 from optimiser.wording import clean, short
@@ -212,5 +211,3 @@ def _written(value: Any) -> str:
     if isinstance(value, (int, float)):
         return short(value)
     return str(value)
-
-

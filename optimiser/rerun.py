@@ -15,9 +15,13 @@ from goals.reading import Loaded
 from optimiser import VERSION
 from optimiser.changes import Change, changes
 from optimiser.ledger import BUILT, SWEEPS
+from optimiser.moves import moves
 from optimiser.problem import Problem
+from optimiser.ranking import feasible
 from optimiser.reuse import Reused, reusable
-from optimiser.runs import Run, RunError, coverage_now
+from optimiser.runs import Run, RunError, coverage_now, place_of
+from optimiser.standing import judged_anew, today_row
+from optimiser.wording import Margin, failing, margins, plain
 
 Record = dict[str, Any]
 Row = dict[str, Any]
@@ -93,6 +97,88 @@ class Rerun:
         run.update(coverage=coverage_now(run, self.after))
         run.log("begun from another run", of=self.old.name, **counts)
         return run
+
+    def document(self, run: Run | None, built: int) -> Record:
+        """What ``rerun --json`` prints.
+
+        Args:
+            run: the new run, searched as far as it came; None where nothing was changed.
+            built: place in the earlier ranking of the car that was built.
+        """
+        found: Record = {
+            "run": None if run is None else run.name,
+            "rerun_of": self.old.name,
+            "changes": [change.record for change in self.changes],
+            "same_version": self.same_version,
+        }
+        if run is None:
+            return found
+        before = self.old.ranked(self.before.goals.search.keep)
+        found["built"] = self.built(before, built)
+        found["today"] = self._today()
+        state = run.state()
+        after = run.ranked(self.after.goals.search.keep)
+        return {
+            **found,
+            "status": state["status"],
+            "coverage": coverage_now(run, self.after),
+            "reuse": state["rerun"],
+            "candidates": moves(before, after, self.after, run.ledger.finished()),
+        }
+
+    def built(self, ranked: list[Row], place: int) -> Record | None:
+        """The car as built, from a place of the earlier ranking, judged by the inputs of now.
+
+        None where that ranking is empty. Raises RunError where it has no such place.
+        """
+        if not ranked and place == 1:
+            return None
+        row = place_of(self.old, ranked, place)
+        judged = judged_anew(self.after, row)
+        was = {duty: record.get("merit") for duty, record in row["duties"].items()}
+        for duty, record in judged["duties"].items():
+            record["merit_before"] = was[duty]
+            record["limits"] = [_limit(m) for m in margins(duty, record)]
+        return {
+            "rank": place,
+            "number": row["build"],
+            "build": row["parts"],
+            "feasible_before": feasible(row),
+            **judged,
+        }
+
+    def _today(self) -> Record:
+        """Today's car in every duty, before and after."""
+        sides = {name: today_row(each) for name, each in self._sides().items()}
+        found: Record = {}
+        for duty in self.after.duties:
+            found[duty] = {
+                name: _verdict(duty, row["duties"][duty]) if duty in row["duties"] else None
+                for name, row in sides.items()
+            }
+        return found
+
+    def _sides(self) -> dict[str, Problem]:
+        return {"before": self.before, "after": self.after}
+
+
+def _verdict(duty: str, record: Record) -> Record:
+    return {
+        "feasible": record["feasible"],
+        "merit": record["merit"],
+        "fails": [plain(m.key) for m in failing(duty, record)],
+    }
+
+
+def _limit(margin: Margin) -> Record:
+    """A limit of the car as built: its figure, its bound and what is in hand, negative where it lacks."""
+    return {
+        "key": margin.key,
+        "value": margin.value,
+        "bound": list(margin.bound),
+        "in_hand": margin.gap,
+        "unit": margin.unit,
+    }
 
 
 def _known(reused: Reused) -> Iterator[tuple[str, int, Row]]:

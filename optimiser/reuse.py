@@ -14,10 +14,10 @@ from functools import cached_property
 from itertools import product
 from typing import Any
 
-from goals.parts import Station
+from goals.parts import Part, Station
 from optimiser.problem import Problem
 from optimiser.signature import Reads, Signatures, part_digest
-from optimiser.space import AS_IS, Part
+from optimiser.space import AS_IS
 
 Row = dict[str, Any]
 

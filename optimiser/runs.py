@@ -233,6 +233,13 @@ def _goals_file(folder: Path, goals: Path | None) -> dict[str, str]:
     return {"goals_file": Path(os.path.relpath(goals.resolve(), folder.resolve())).as_posix()}
 
 
+def place_of(run: Run, ranked: list[Row], place: int) -> Row:
+    """The candidate at a place, from 1, of a run's ranking. Raises RunError where it has no such place."""
+    if not 1 <= place <= len(ranked):
+        raise RunError(f"run '{run.name}' has {len(ranked)} ranked candidates, not {place}")
+    return ranked[place - 1]
+
+
 def coverage(
     problem: Problem, builds_done: int, covered: int, order: str = PROMISING
 ) -> dict[str, Any]:
@@ -356,6 +363,12 @@ def _cell(entry: dict[str, Any] | None) -> Any:
 
 def _json(document: dict[str, Any]) -> str:
     return json.dumps(document, indent=1, allow_nan=False) + "\n"
+
+
+def check_name(name: str | None) -> None:
+    """Raises RunError where a name that someone gave cannot be a run's."""
+    if name is not None and (Path(name).name != name or name.startswith(".")):
+        raise RunError(f"'{name}' is no name for a run: a plain word, no folders")
 
 
 def fresh_name(runs: Path, title: str) -> str:

@@ -138,7 +138,7 @@ class Signatures:
 
 
 def part_digest(part: Part, reads: Reads) -> str:
-    """All of a part that a search with such ``reads`` reads; a station left as it is is one without effect."""
+    """All of a part that a search with such ``reads`` reads; of a station left as it is, next to nothing."""
     idle = dict(NEVER_READ)
     if Reads.MINUTES not in reads:
         idle[Part] = NEVER_READ[Part] | {"minutes", "behind_wheel"}

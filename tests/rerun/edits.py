@@ -28,8 +28,8 @@ def paired() -> Files:
 
 
 def alone() -> Files:
-    """Two duties, each set up by itself, on a bent shell."""
-    files = files_of(random_problem(3, small=True))
+    """Two duties, each set up by itself."""
+    files = files_of(random_problem(1, small=True))
     _fill(files)
     return files
 
@@ -51,7 +51,7 @@ def _fill(files: Files) -> None:
     arm = stations["lower_arm"][0]
     arm["adjusts"]["length"]["fine"] = arm["adjusts"]["length"]["step"] / 3.0
     arm["minutes"] = 20.0
-    files["goals"]["search"]["keep"] = 3
+    files["goals"]["search"]["keep"] = 2
 
 
 BASES: dict[str, Callable[[], Files]] = {"paired": paired, "alone": alone, "wishbone": wishbone}
@@ -172,7 +172,7 @@ def choice_renamed(files: Files) -> None:
 
 def pieces(files: Files) -> None:
     stack = part(files, "washers")["stack"]
-    stack["pieces"] = {thickness: 4 for thickness in stack["pieces"]}
+    stack["pieces"] = dict.fromkeys(stack["pieces"], 4)
 
 
 def moved_effect(files: Files) -> None:
@@ -308,7 +308,7 @@ EDITS = [
     Edit("price", "paired", price, whole=1.0, cars=True),
     Edit("price", "alone", price, whole=1.0, cars=True),
     Edit("owned", "paired", owned, whole=1.0, cars=True),
-    Edit("today", "alone", today, whole=0.5, cars=True),
+    Edit("today", "alone", today, whole=0.5),
     Edit("note", "paired", note, whole=1.0, cars=True),
     Edit("part renamed", "paired", renamed, whole=1.0, cars=True),
     Edit("part added", "paired", part_added, whole=0.7, cars=True),

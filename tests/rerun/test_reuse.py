@@ -9,7 +9,7 @@ import pytest
 from goals.reading import load_goals
 from optimiser.rerun import Rerun, note_searched
 from optimiser.runs import Run
-from tests.rerun.bench import Files, assert_same_run, fresh, go, problem_of, tables, write
+from tests.rerun.bench import Files, assert_same_run, fresh, go, problem_of, write
 from tests.rerun.edits import BASES, EDITS, Edit
 
 pytestmark = pytest.mark.usefixtures("one_process")
