@@ -21,7 +21,7 @@ from optimiser.ranking import feasible
 from optimiser.reuse import Reused, reusable
 from optimiser.runs import Run, RunError, coverage_now, place_of
 from optimiser.standing import judged_anew, today_row
-from optimiser.wording import Margin, failing, margins, plain
+from optimiser.wording import Margin, margins
 
 Record = dict[str, Any]
 Row = dict[str, Any]
@@ -166,7 +166,7 @@ def _verdict(duty: str, record: Record) -> Record:
     return {
         "feasible": record["feasible"],
         "merit": record["merit"],
-        "fails": [plain(m.key) for m in failing(duty, record)],
+        "fails": [m.key for m in margins(duty, record) if m.gap is None or m.gap < 0.0],
     }
 
 

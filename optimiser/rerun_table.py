@@ -55,7 +55,7 @@ def reuse_words(document: Record) -> str:
     if searched:
         words += f"; searched: {searched:,}"
         if kept["in_part"]:
-            words += f", of {kept['in_part']:,} of them not every duty anew"
+            words += f", {kept['in_part']:,} of them with some of it taken over"
     return words
 
 
@@ -135,16 +135,19 @@ def _print_built_duty(console: Console, duty: str, record: Record) -> None:
     table.add_column("bound", overflow="fold")
     add_figures(table, "in hand", [_in_hand(limit) for limit in record["limits"]])
     table.add_column("", no_wrap=True)
-    for limit in record["limits"]:
-        lacks = limit["in_hand"] is None or limit["in_hand"] < 0.0
+    for limit in sorted(record["limits"], key=lambda limit: not _lacks(limit)):
         table.add_row(
             Text(f"  {plain(limit['key'])}"),
             Text(_figure(limit)),
             Text(bound_words(limit["key"], limit["bound"])),
             Text(_in_hand(limit)),
-            Text("FAILS", "bold red") if lacks else Text("ok", "green"),
+            Text("FAILS", "bold red") if _lacks(limit) else Text("ok", "green"),
         )
     console.print(table)
+
+
+def _lacks(limit: Record) -> bool:
+    return limit["in_hand"] is None or limit["in_hand"] < 0.0
 
 
 def _figure(limit: Record) -> str:
@@ -179,7 +182,8 @@ def _today_words(side: Record | None) -> str:
     merit = f"merit {merit_text(side['merit'])}"
     if side["feasible"]:
         return f"holds every limit, {merit}"
-    return f"fails {', '.join(dict.fromkeys(side['fails'])) or 'a limit'}, {merit}"
+    fails = dict.fromkeys(plain(key) for key in side["fails"])
+    return f"fails {', '.join(fails) or 'a limit'}, {merit}"
 
 
 def _print_moves(console: Console, document: Record, top: int) -> None:
