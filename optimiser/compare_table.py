@@ -28,7 +28,8 @@ STYLES: dict[str, str] = {BETTER: "green", WORSE: "red", ALIKE: "dim"}
 SAME = "same"
 LEGEND = (
     "B beside A: better or worse where a limit or target says which way; alike where nobody would notice, "
-    "or errors of measuring and setting may make the difference; nothing where nothing is asked, or not the same"
+    "or errors of measuring and setting may make the difference; nothing where nothing, or not the same, "
+    "is asked"
 )
 CAUTION = (
     "Figures are of a rigid, ideal model. Check parts and clearances on the car, lock to lock at full bump "
@@ -135,19 +136,30 @@ def _print_duty(console: Console, duty: str, both: Record) -> None:
 
 def _settings_table(both: Record) -> Table:
     """What to set, and what follows from it."""
+    lines = [(each, *_set_words(each)) for each in both["settings"]]
+    follow = [
+        (each["what"], each["a"], each["b"], _differs(each["a"], each["b"]))
+        for each in both["solved"]
+    ]
     table = new_table()
-    table.add_column("setting", overflow="fold", min_width=26)
+    table.add_column("setting", overflow="fold", min_width=20, max_width=26)
     table.add_column("A", overflow="fold", min_width=9)
     table.add_column("B", overflow="fold", min_width=9)
-    table.add_column("change", overflow="fold", min_width=8)
-    for each in both["settings"]:
-        a, b = (clean(each[name] or "-") for name in ("a", "b"))
+    changes = [*(line[-1] for line in lines), *(line[-1] for line in follow)]
+    width = max((len(text) for text in changes), default=0)
+    table.add_column("change", no_wrap=True, min_width=max(width, len("change")))
+    for each, a, b, change in lines:
         name = f"{spoken(each['station'])}: {spoken(each['name'])}"
-        table.add_row(Text(name), Text(a), Text(b), Text(_moved(a, b, each["difference"])))
-    for each in both["solved"]:
-        a, b = each["a"], each["b"]
-        table.add_row(Text(each["what"], "dim"), Text(a), Text(b), Text(_differs(a, b), "dim"))
+        table.add_row(Text(name), Text(a), Text(b), Text(change, "dim" if change == SAME else ""))
+    for what, a, b, change in follow:
+        table.add_row(Text(what, "dim"), Text(a), Text(b), Text(change, "dim"))
     return table
+
+
+def _set_words(each: Record) -> tuple[str, str, str]:
+    """How both set one thing, and how it moves from one to the other."""
+    a, b = (clean(each[name] or "-") for name in ("a", "b"))
+    return a, b, _moved(a, b, each["difference"])
 
 
 def _moved(a: str, b: str, difference: float | None) -> str:
@@ -226,7 +238,7 @@ def _ask(measure: Record) -> Text:
         text = Text(f"A: {words[0]}\nB: {words[1]}", "dim")
     for name, ask in asks.items():
         if ask.get("limit") is False:
-            text.append(f" {name.upper()} FAILS", "bold red")
+            text.append(f"\n{name.upper()} FAILS", "bold red")
     return text
 
 
