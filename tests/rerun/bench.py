@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from concurrent.futures import Executor, Future
 from enum import Enum
 from pathlib import Path
@@ -16,7 +16,7 @@ from pydantic import BaseModel
 
 from goals.reading import Loaded, load_goals
 from optimiser import workers
-from optimiser.coordinator import Search
+from optimiser.coordinator import Progress, Search
 from optimiser.problem import Problem
 from optimiser.runs import Run
 
@@ -60,25 +60,49 @@ def problem_of(loaded: Loaded) -> Problem:
     return Problem(loaded.goals, loaded.car, loaded.parts, loaded.readings)
 
 
+class Later(Future[Any]):
+    """A task that is done in this process when someone waits for it."""
+
+    def __init__(self, problem: Problem, fn: Callable[..., Any], args: tuple[Any, ...]) -> None:
+        super().__init__()
+        self.problem, self.fn, self.args = problem, fn, args
+
+    def run(self) -> None:
+        """Do it."""
+        workers.start_worker(self.problem)
+        try:
+            self.set_result(self.fn(*self.args))
+        except BaseException as error:
+            self.set_exception(error)
+
+
 class Here(Executor):
-    """Does each task at once, in this process."""
+    """Does tasks one after the other, in this process."""
 
     def __init__(self, problem: Problem) -> None:
         self.problem = problem
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
-        workers.start_worker(self.problem)
-        future: Future[Any] = Future()
-        try:
-            future.set_result(fn(*args, **kwargs))
-        except BaseException as error:
-            future.set_exception(error)
-        return future
+        return Later(self.problem, fn, args)
 
 
-def go(run: Run, problem: Problem) -> str:
-    """Search a run in this process; see the fixture ``one_process``."""
-    return Search(run, problem, lambda progress: None).go()
+def wait_here(futures: Iterable[Later], **_: Any) -> tuple[set[Later], set[Later]]:
+    """Do the first of some tasks; in place of waiting for other processes."""
+    first = next(iter(futures))
+    if not first.done():
+        first.run()
+    return {first}, set(futures) - {first}
+
+
+def go(run: Run, problem: Problem, rows: int | None = None) -> str:
+    """Search a run in this process (fixture ``one_process``), to its end or until it has so many rows."""
+
+    def show(progress: Progress) -> None:
+        if rows is not None and progress.done >= rows:
+            search.interrupts = 1
+
+    search = Search(run, problem, show)
+    return search.go()
 
 
 def fresh(runs: Path, name: str, goals: Path) -> Run:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import pytest
 
 from optimiser import workers
-from tests.rerun.bench import Here
+from tests.rerun.bench import Here, wait_here
 
 
 @pytest.fixture(scope="session")
@@ -18,5 +18,6 @@ def one_process() -> Iterator[None]:
             patch.setattr(
                 f"optimiser.{module}.make_executor", lambda problem, workers: Here(problem)
             )
+            patch.setattr(f"optimiser.{module}.wait", wait_here)
         yield
     workers._problem = None

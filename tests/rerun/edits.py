@@ -197,15 +197,11 @@ def masses(files: Files) -> None:
 
 
 def limit(files: Files) -> None:
-    duties(files)[1].setdefault("limits", {})["toggle_margin"] = {"min": 12.0}
+    duties(files)[1].setdefault("limits", {})["toggle_margin"] = {"min": 12.0, "in_hand": 1.0}
 
 
 def limit_removed(files: Files) -> None:
     duties(files)[0]["limits"].pop(next(iter(duties(files)[0]["limits"])))
-
-
-def in_hand(files: Files) -> None:
-    duties(files)[0].setdefault("limits", {})["track_width"] = {"max": 2000, "in_hand": 3.0}
 
 
 def weight(files: Files) -> None:
@@ -304,15 +300,17 @@ def hours(files: Files) -> None:
     files["goals"]["search"]["workers"] = 2
 
 
+def texts(files: Files) -> None:
+    for change in (note, renamed, reads, currency, hours):
+        change(files)
+
+
 EDITS = [
+    Edit("names, notes, currency, hours", "paired", texts, whole=1.0, cars=True),
     Edit("price", "paired", price, whole=1.0, cars=True),
-    Edit("price", "alone", price, whole=1.0, cars=True),
     Edit("owned", "paired", owned, whole=1.0, cars=True),
     Edit("today", "alone", today, whole=0.5),
-    Edit("note", "paired", note, whole=1.0, cars=True),
-    Edit("part renamed", "paired", renamed, whole=1.0, cars=True),
     Edit("part added", "paired", part_added, whole=0.7, cars=True),
-    Edit("part added", "alone", part_added, whole=0.7, cars=True),
     Edit("twin added", "wishbone", twin_added, whole=1.0, cars=True),
     Edit("part removed", "alone", part_removed, whole=1.0, cars=True),
     Edit("parts in another order", "paired", moved_in_file, whole=1.0, cars=True),
@@ -322,7 +320,6 @@ EDITS = [
     Edit("station removed", "wishbone", station_removed, whole=1.0, cars=True),
     Edit("adjuster range", "paired", range_grown),
     Edit("adjuster error", "alone", error_told, whole=1.0),
-    Edit("adjuster's reading", "paired", reads, whole=1.0, cars=True),
     Edit("adjuster not fine", "wishbone", coarse),
     Edit("choice renamed", "alone", choice_renamed, whole=0.0),
     Edit("stack pieces", "paired", pieces),
@@ -332,9 +329,7 @@ EDITS = [
     Edit("car's name", "alone", car_named, whole=1.0, cars=True),
     Edit("masses", "alone", masses),
     Edit("limit of one duty", "paired", limit, some=1.0),
-    Edit("limit of one duty", "alone", limit, some=1.0),
     Edit("limit removed", "wishbone", limit_removed, some=1.0),
-    Edit("limit in hand", "paired", in_hand, some=1.0),
     Edit("target weight", "paired", weight, some=1.0),
     Edit("asks in another order", "alone", asks_reordered, some=1.0),
     Edit("target on the price", "alone", target_on_price, some=1.0),
@@ -354,9 +349,7 @@ EDITS = [
     Edit("minutes of a part", "paired", part_minutes, some=1.0),
     Edit("minutes of a part", "alone", part_minutes, whole=1.0, cars=True),
     Edit("wheel off", "paired", wheel_off, some=1.0),
-    Edit("currency", "paired", currency, whole=1.0, cars=True),
     Edit("keep", "paired", keep, whole=1.0, cars=True),
     Edit("settings kept", "alone", settings),
     Edit("seed", "alone", seed, whole=1.0),
-    Edit("hours and workers", "paired", hours, whole=1.0, cars=True),
 ]
