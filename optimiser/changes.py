@@ -125,8 +125,8 @@ class _Differ:
                 yield from self.between((*path, name), getattr(old, name), getattr(new, name))
         elif isinstance(old, dict) and isinstance(new, dict):
             yield from self._mappings(path, old, new)
-        elif isinstance(old, list) and isinstance(new, list):
-            yield from self._lists(path, old, new)
+        elif all(one is None or isinstance(one, list) for one in (old, new)):
+            yield from self._lists(path, old or [], new or [])
         elif _is_point(path, old) and _is_point(path, new):
             for axis, a, b in zip(AXES, old, new, strict=True):
                 yield from self.between((*path, axis), a, b)
@@ -151,9 +151,9 @@ class _Differ:
 
     def _change(self, path: Path_, old: Any, new: Any) -> Change:
         before, after = (None if one is None else text_of(one) for one in (old, new))
-        if (before is None) != (after is None) and not isinstance(new or old, (BaseModel, dict)):
+        if not isinstance(new or old, (BaseModel, dict)):
             # a single figure that was left to its default, or is now
-            before, after = (ABSENT if one is None else one for one in (before, after))
+            before, after = (one or ABSENT for one in (before, after))
         return Change(self.file, where(path), before, after)
 
 
