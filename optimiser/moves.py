@@ -34,7 +34,7 @@ def parts_of(row: Row) -> Parts:
 def moves(
     before: list[Row],
     after: list[Row],
-    problem: Problem,
+    boxes: tuple[Problem, Problem],
     searched: Collection[int],
     explained: int = 10,
 ) -> list[Record]:
@@ -42,17 +42,23 @@ def moves(
 
     Args:
         before, after: the rankings, best first.
-        problem: the inputs of now.
+        boxes: the inputs of before and of now.
         searched: builds of now that have a row.
         explained: of how many lost ones to say which limit fails, judged anew.
     """
     was = {parts_of(row): (rank, row) for rank, row in enumerate(before, 1)}
     now = {parts_of(row): (rank, row) for rank, row in enumerate(after, 1)}
+    old_box, problem = boxes
+    known = {part.id for options in old_box.space.options for part in options}
     found = []
     for parts, (rank, row) in now.items():
         old_rank, old = was.get(parts, (None, None))
         if feasible(row):
             found.append(_record(old_rank, old, rank, row))
+            if old is None:
+                new_parts = [part for part in row["parts"].values() if part not in known | {AS_IS}]
+                there = f"with {', '.join(new_parts)}" if new_parts else "was not on the list"
+                found[-1]["why"] = there
     for parts, (rank, row) in was.items():
         new_rank, new = now.get(parts, (None, None))
         if not feasible(row) or (new is not None and feasible(new)):

@@ -123,7 +123,7 @@ class Rerun:
             "status": state["status"],
             "coverage": coverage_now(run, self.after),
             "reuse": state["rerun"],
-            "candidates": moves(before, after, self.after, run.ledger.finished()),
+            "candidates": moves(before, after, (self.before, self.after), run.ledger.finished()),
         }
 
     def built(self, ranked: list[Row], place: int) -> Record | None:
