@@ -88,7 +88,9 @@ class Edit:
 
 
 def price(files: Files) -> None:
-    part(files, "dropped")["price"] = 145.0
+    for listed in files["parts"]["stations"].values():
+        for one in listed:
+            one["price"] = one.get("price", 0.0) + 45.0
 
 
 def owned(files: Files) -> None:
@@ -114,6 +116,12 @@ def part_added(files: Files) -> None:
     short = {**deepcopy(part(files, "dropped")), "id": "short_arm", "price": 260.0}
     short["moves"]["tie_rod_outer"][0] += 5.0
     files["parts"]["stations"]["knuckle"].insert(0, short)
+
+
+def adjuster_added(files: Files) -> None:
+    """A part that nobody would fit, with an adjuster of a name that is new: other errors are drawn."""
+    slide = {"along": {"ball_joint": [0, 1, 0]}, "range": [0.0, 3.0], "step": 3.0}
+    files["parts"]["stations"]["knuckle"].append({"id": "slotted", "adjusts": {"out": slide}})
 
 
 def twin_added(files: Files) -> None:
@@ -311,6 +319,7 @@ EDITS = [
     Edit("owned", "paired", owned, whole=1.0, cars=True),
     Edit("today", "alone", today, whole=0.5),
     Edit("part added", "paired", part_added, whole=0.7, cars=True),
+    Edit("adjuster added", "paired", adjuster_added, whole=0.7),
     Edit("twin added", "wishbone", twin_added, whole=1.0, cars=True),
     Edit("part removed", "alone", part_removed, whole=1.0, cars=True),
     Edit("parts in another order", "paired", moved_in_file, whole=1.0, cars=True),
