@@ -193,7 +193,7 @@ def rerun(
     with plain_errors():
         from optimiser.rerun import Rerun, goals_of
         from optimiser.rerun_table import change_lines, print_rerun
-        from optimiser.runs import Run, check_name, fresh_name, place_of
+        from optimiser.runs import STOPPED, Run, check_name, fresh_name, place_of
 
         access = _access(cluster, cluster_ca, cluster_cert, cluster_key)
         check_name(name)
@@ -206,6 +206,8 @@ def rerun(
         if again.idle:
             document = again.document(None, built)
             print_document(document, as_json, lambda console: print_rerun(console, document))
+            if old.state()["status"] == STOPPED:
+                say(f"it was stopped early; go on with: shimwright resume {old.name}")
             return
         for line in change_lines([change.record for change in again.changes]):
             say(line)
