@@ -15,6 +15,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from goals.duties import GoalsFile
+from goals.parts import Part
 from optimiser.problem import Problem
 from optimiser.signature import plain_data
 from optimiser.wording import clean, short
@@ -196,9 +197,13 @@ def text_of(value: Any) -> str:
 
 
 def _written(value: Any) -> str:
+    if isinstance(value, Part):
+        # what it does would fill lines
+        named = [value.name] if value.name else []
+        return ", ".join([*named, f"price {short(value.price)}"])
     if isinstance(value, BaseModel):
         told = {name: getattr(value, name) for name in type(value).model_fields}
-        given = {n: one for n, one in told.items() if n in value.model_fields_set and n != "id"}
+        given = {n: one for n, one in told.items() if n in value.model_fields_set}
         return ", ".join(f"{name} {_written(one)}" for name, one in given.items())
     if isinstance(value, dict):
         return ", ".join(f"{_written(key)} {_written(one)}" for key, one in value.items())
