@@ -84,7 +84,7 @@ def changes(old: Problem, new: Problem, goals_name: str = "goals.yaml") -> list[
 
 
 def _files(old: Problem, new: Problem, goals_name: str) -> Iterator[tuple[str, Any, Any]]:
-    named = (new.goals.car, new.goals.parts, new.goals.readings)
+    named = (new.goals.car, new.goals.parts, new.goals.readings or old.goals.readings)
     car, parts, readings = (Path(n).name if isinstance(n, str) else goals_name for n in named)
     yield goals_name, _without_others(old.goals), _without_others(new.goals)
     yield car, old.car, new.car
