@@ -292,7 +292,7 @@ def currency(files: Files) -> None:
 
 
 def keep(files: Files) -> None:
-    files["goals"]["search"]["keep"] = 5
+    files["goals"]["search"]["keep"] = 3
 
 
 def settings(files: Files) -> None:
@@ -326,7 +326,7 @@ EDITS = [
     Edit("station added", "paired", station_added, whole=0.5, cars=True),
     Edit("steering stop added", "alone", stop_added, whole=0.5, cars=True),
     Edit("steering stop added", "paired", stop_added, some=0.5),
-    Edit("station removed", "wishbone", station_removed, whole=1.0, cars=True),
+    Edit("station removed", "wishbone", station_removed, whole=1.0),
     Edit("adjuster range", "paired", range_grown),
     Edit("adjuster error", "alone", error_told, whole=1.0),
     Edit("adjuster not fine", "wishbone", coarse),
