@@ -183,7 +183,7 @@ class DutyBench:
         words = []
         for side, rod in rods.items():
             name = "both tie rods" if len(self.sides) == 1 else f"{side} tie rod"
-            words.append(f"{name} {_rod_change(rod, there[side])}")
+            words.append(f"{name} {rod_change(rod, there[side])}")
         return "; ".join(words)
 
 
@@ -197,7 +197,8 @@ def _same(rod: Record, there: Record) -> bool:
     return alike and abs(rod["length"] - there["length"]) < SAME_LENGTH
 
 
-def _rod_change(rod: Record, there: Record) -> str:
+def rod_change(rod: Record, there: Record) -> str:
+    """How a tie rod becomes another of the same kit: flats, mm eye to eye, another adjuster."""
     longer = there["length"] - rod["length"]
     way = "longer" if longer > 0 else "shorter"
     size = f"{fixed(abs(longer), 1)} mm {way} eye to eye"

@@ -5,6 +5,7 @@ A pure function of the inputs and the build's number: no files, no clock, no sta
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -36,8 +37,11 @@ class _Alone:
     found: Sweep
 
 
-def search_build(problem: Problem, number: int) -> Row:
+def search_build(problem: Problem, number: int, known: Mapping[str, Row] | None = None) -> Row:
     """Search one build for every duty.
+
+    ``known`` is what sweeping some of its duties found before, as their records of the ledger tell it; it
+    must be of inputs that sweep alike (:mod:`optimiser.signature`), and the row is the same with it.
 
     Returns a row with the build's parts and price and, for each duty, its setting with all its figures,
     refined below the grid step where adjusters can be set finer. Of several duties the settings are the best
@@ -45,7 +49,8 @@ def search_build(problem: Problem, number: int) -> Row:
     duty, it is the setting that came nearest and what it lacks.
     """
     build = problem.space.build(number)
-    alone = {duty: _alone(problem, build, duty) for duty in problem.duties}
+    before = known or {}
+    alone = {duty: _alone(problem, build, duty, before.get(duty)) for duty in problem.duties}
     pairing, record = _paired(problem, build, alone)
     row: Row = {
         "build": number,
@@ -61,14 +66,29 @@ def search_build(problem: Problem, number: int) -> Row:
     return row
 
 
-def _alone(problem: Problem, build: Build, duty: str) -> _Alone | None:
+def _alone(problem: Problem, build: Build, duty: str, known: Row | None) -> _Alone | None:
     """A duty by itself; None where the build cannot give its ride height."""
     assembly = problem.assembly(build, duty)
     if assembly is None:
         return None
     wanted = problem.demands(assembly, duty)
+    if known is not None:
+        return _Alone(assembly, wanted, swept_before(known))
     found = sweep(assembly, wanted, problem.goals.search.settings, problem.families)
     return _Alone(assembly, wanted, found)
+
+
+def swept_before(record: Row) -> Sweep:
+    """What sweeping a duty found, of its record in the ledger: all of it that a row is made of."""
+    kept = [(float(merit), tuple(at)) for merit, at in record.get("kept", [])]
+    nearest = None if kept or "positions" not in record else tuple(record["positions"])
+    return Sweep(
+        settings=record["settings_swept"],
+        kept=kept,
+        nearest=nearest,
+        ruled_out=record.get("ruled_out"),
+        refused_by=record["refused_by"],
+    )
 
 
 def _paired(

@@ -189,9 +189,8 @@ def print_ranking(run: Run, problem: Problem, as_json: bool, top: int) -> None:
 
 def ranked_to(run: Run, problem: Problem, place: int) -> list[dict[str, Any]]:
     """The ranking, which has such a place."""
-    from optimiser.runs import RunError
+    from optimiser.runs import place_of
 
     rows = run.ranked(problem.goals.search.keep)
-    if place > len(rows):
-        raise RunError(f"run '{run.name}' has {len(rows)} ranked candidates, not {place}")
+    place_of(run, rows, place)
     return rows

@@ -13,7 +13,7 @@ from types import FrameType
 
 from optimiser.builds import Row
 from optimiser.cluster import ClusterExecutor
-from optimiser.ledger import DONE, FAILED
+from optimiser.ledger import DONE, FAILED, SWEEPS
 from optimiser.problem import Problem
 from optimiser.promising import Promising
 from optimiser.proposer import LED, MOST_IN_ORDER, PROMISING_THEN_LED, Led, Proposer
@@ -25,6 +25,7 @@ from optimiser.workers import (
     SchedulerGone,
     WorkerDied,
     count_workers,
+    finish_task,
     make_executor,
     search_task,
     stop_now,
@@ -116,6 +117,7 @@ class Search:
         self.interrupts = 0
         self.deaths: dict[int, int] = {}
         self.again: list[int] = []
+        self.known = run.ledger.known(SWEEPS)
         self.flying: dict[Future[Row], int] = {}
         self.saved = time.monotonic()
         self.progress = Progress(problem.space.builds, hours=problem.goals.search.hours)
@@ -285,10 +287,17 @@ class Search:
             if number is None:
                 return
             try:
-                self.flying[executor.submit(search_task, number)] = number
+                self.flying[self._submit(executor, number)] = number
             except BrokenProcessPool:
                 self.again.append(number)
                 raise
+
+    def _submit(self, executor: Executor, number: int) -> Future[Row]:
+        """Queue one build, with what an earlier run found of it; a cluster's workers search it all."""
+        if self.cluster is None and number in self.known:
+            known = self.run.ledger.known_of(SWEEPS, number)
+            return executor.submit(finish_task, number, known)
+        return executor.submit(search_task, number)
 
     def _revive(self, executor: Executor) -> Executor:
         """A new pool after a worker died; what was under way is searched again.
@@ -345,6 +354,8 @@ class Search:
         self.run.update(status=status, reason=reason, coverage=cover)
         self.run.log("ended", status=status, reason=reason, builds_done=cover["builds_done"])
         self.run.write_ranking(self.problem)
+        if done and self.sampled:
+            self.run.ledger.forget_known()
         self.run.ledger.settle()
         return status
 

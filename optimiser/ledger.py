@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import sqlite3
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
@@ -37,6 +37,17 @@ CREATE TABLE IF NOT EXISTS as_built (
     record BLOB NOT NULL
 ) STRICT
 """
+
+# What an earlier run found that this one need not find again, until it has: see optimiser.reuse.
+_KNOWN = """
+CREATE TABLE IF NOT EXISTS known (
+    kind TEXT NOT NULL CHECK (kind IN ('sweeps', 'built')),
+    number INTEGER NOT NULL,
+    record BLOB NOT NULL,
+    PRIMARY KEY (kind, number)
+) STRICT
+"""
+SWEEPS, BUILT = "sweeps", "built"
 
 
 class Ledger:
@@ -70,7 +81,7 @@ class Ledger:
 
     def add_built(self, number: int, record: Row) -> None:
         """Write what became of a candidate built many times; one that is there already is left as it is."""
-        text = zlib.compress(json.dumps(record, sort_keys=True, allow_nan=False).encode())
+        text = _packed(record)
         with self._writing() as connection:
             # a ledger of an earlier version has no such table
             connection.execute(_BUILT)
@@ -78,9 +89,8 @@ class Ledger:
 
     def built(self) -> dict[int, Row]:
         """What became of each candidate that was built many times, by its build's number."""
-        there = "SELECT count(*) FROM sqlite_master WHERE name = 'as_built'"
         with self._reading() as connection:
-            if not connection.execute(there).fetchone()[0]:
+            if not _has(connection, "as_built"):
                 return {}
             rows = connection.execute("SELECT number, record FROM as_built ORDER BY number")
             return {int(number): json.loads(zlib.decompress(text)) for number, text in rows}
@@ -97,12 +107,59 @@ class Ledger:
 
     def add(self, number: int, status: str, covered: int, row: Row) -> None:
         """Write a finished build. A build that is there already is left as it is."""
-        text = zlib.compress(json.dumps(row, sort_keys=True, allow_nan=False).encode())
+        text = _packed(row)
         # one transaction: on the disk when this returns
         with self._writing() as connection:
             connection.execute(
                 "INSERT OR IGNORE INTO builds VALUES (?, ?, ?, ?)", (number, status, covered, text)
             )
+
+    def seed(
+        self, rows: Iterable[tuple[int, int, Row]], known: Iterable[tuple[str, int, Row]]
+    ) -> None:
+        """Begin with what an earlier run found, all of it or nothing.
+
+        ``rows`` are finished builds: number, combinations covered, row. ``known`` is what is to be used when
+        a build's turn comes: kind (SWEEPS or BUILT), number, record.
+        """
+        with self._writing() as connection:
+            connection.execute(_KNOWN)
+            connection.executemany(
+                "INSERT INTO builds VALUES (?, ?, ?, ?)",
+                ((number, DONE, covered, _packed(row)) for number, covered, row in rows),
+            )
+            connection.executemany(
+                "INSERT INTO known VALUES (?, ?, ?)",
+                ((kind, number, _packed(record)) for kind, number, record in known),
+            )
+
+    def known(self, kind: str) -> set[int]:
+        """Numbers of the builds of which something is known beforehand."""
+        query = "SELECT number FROM known WHERE kind = ?"
+        with self._reading() as connection:
+            if not _has(connection, "known"):
+                return set()
+            return {int(number) for (number,) in connection.execute(query, (kind,))}
+
+    def known_of(self, kind: str, number: int) -> Row:
+        """What is known beforehand of a build; KeyError where nothing is."""
+        query = "SELECT record FROM known WHERE kind = ? AND number = ?"
+        with self._reading() as connection:
+            text = connection.execute(query, (kind, number)).fetchone()
+        if text is None:
+            raise KeyError(number)
+        record: Row = json.loads(zlib.decompress(text[0]))
+        return record
+
+    def forget_known(self) -> None:
+        """Drop what was known beforehand, once it is used."""
+        connection = self._writing()
+        if _has(connection, "known"):
+            with connection:
+                connection.execute("DROP TABLE known")
+            # what room it took is given back, unless another reader looks on
+            with suppress(sqlite3.OperationalError):
+                connection.execute("VACUUM")
 
     def settle(self) -> None:
         """Fold the write-ahead log into the one file, so that a run at rest can be read from anywhere.
@@ -144,3 +201,13 @@ class Ledger:
         with self._reading() as connection:
             for (text,) in connection.execute(query, (status,)):
                 yield json.loads(zlib.decompress(text))
+
+
+def _packed(row: Row) -> bytes:
+    return zlib.compress(json.dumps(row, sort_keys=True, allow_nan=False).encode())
+
+
+def _has(connection: sqlite3.Connection, table: str) -> bool:
+    """Whether a ledger has a table; one of an earlier version may not."""
+    there = "SELECT count(*) FROM sqlite_master WHERE name = ?"
+    return bool(connection.execute(there, (table,)).fetchone()[0])

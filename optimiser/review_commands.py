@@ -105,3 +105,24 @@ def report(
         rows = found.ranked(problem.goals.search.keep)
         written = write_report(Report(found, problem, rows, top))
         print(json.dumps(written) if as_json else written["file"])
+
+
+@app.command()
+def compare(
+    one: Annotated[
+        str, typer.Argument(metavar="RUN#N", help="A candidate, or 'today'.", show_default=False)
+    ],
+    other: Annotated[str, typer.Argument(metavar="RUN#M", help="Another one.", show_default=False)],
+    runs: Runs = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """Show two candidates side by side.
+
+    What to change from the first to the second, and which figures get better. 'today' is today's car.
+    """
+    with plain_errors():
+        from optimiser.compare import compare_document, sides
+        from optimiser.compare_table import print_compare
+
+        document = compare_document(*sides(one, other, runs))
+        print_document(document, as_json, lambda console: print_compare(console, document))

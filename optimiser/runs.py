@@ -85,10 +85,13 @@ class Run:
         return self.folder.name
 
     @classmethod
-    def create(cls, runs: Path, name: str, loaded: Loaded) -> Run:
+    def create(
+        cls, runs: Path, name: str, loaded: Loaded, goals: Path | None = None, **told: Any
+    ) -> Run:
         """Make a new run folder with the inputs copied in.
 
-        Raises RunError where a run of that name is there already.
+        ``goals`` is where the goals file stands, kept for a rerun where it is near; ``told`` are further
+        entries of run.json. Raises RunError where a run of that name is there already.
         """
         folder = runs / name
         try:
@@ -109,6 +112,8 @@ class Run:
             "version": VERSION,
             "seed": loaded.goals.search.seed,
             "inputs": digest(loaded.files),
+            **_goals_file(folder, goals),
+            **told,
             "started": now(),
             "coverage": coverage(problem, 0, 0),
             "model_check": model_check(loaded.goals, loaded.car, loaded.readings),
@@ -155,6 +160,12 @@ class Run:
         """Whether the model reproduces readings of its car, as found when the run began."""
         found = self.state().get("model_check")
         return found if isinstance(found, dict) else not_held()
+
+    @property
+    def goals_file(self) -> Path | None:
+        """Where the goals file stands from which the run was made; None where that is not known."""
+        told = self.state().get("goals_file")
+        return self.folder / told if isinstance(told, str) else None
 
     def update(self, **changes: Any) -> None:
         """Change entries of run.json."""
@@ -214,6 +225,24 @@ class Run:
             _table(problem, rows, [c["tie"] for c in document["candidates"]]),
         )
         return rows
+
+
+def _goals_file(folder: Path, goals: Path | None) -> dict[str, str]:
+    """The goals file's place as run.json tells it: from the run's folder, where both stand in one folder.
+
+    A file from elsewhere is not told: a run is handed on, and where someone keeps files is nobody's affair.
+    """
+    home = folder.resolve().parent.parent
+    if goals is None or not goals.resolve().is_relative_to(home):
+        return {}
+    return {"goals_file": Path(os.path.relpath(goals.resolve(), folder.resolve())).as_posix()}
+
+
+def place_of(run: Run, ranked: list[Row], place: int) -> Row:
+    """The candidate at a place, from 1, of a run's ranking. Raises RunError where it has no such place."""
+    if not 1 <= place <= len(ranked):
+        raise RunError(f"run '{run.name}' has {len(ranked)} ranked candidates, not {place}")
+    return ranked[place - 1]
 
 
 def coverage(
@@ -339,6 +368,12 @@ def _cell(entry: dict[str, Any] | None) -> Any:
 
 def _json(document: dict[str, Any]) -> str:
     return json.dumps(document, indent=1, allow_nan=False) + "\n"
+
+
+def check_name(name: str | None) -> None:
+    """Raises RunError where a name that someone gave cannot be a run's."""
+    if name is not None and (Path(name).name != name or name.startswith(".")):
+        raise RunError(f"'{name}' is no name for a run: a plain word, no folders")
 
 
 def fresh_name(runs: Path, title: str) -> str:

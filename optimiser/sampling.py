@@ -12,7 +12,7 @@ from concurrent.futures import Executor, Future, wait
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
-from optimiser.ledger import Ledger
+from optimiser.ledger import BUILT, Ledger
 from optimiser.problem import Problem
 from optimiser.ranking import feasible, key
 from optimiser.workers import MOST_DEATHS, make_executor, sample_task
@@ -37,11 +37,13 @@ class Sampling:
         self.problem = problem
         self.workers = workers
         self.known = ledger.built()
+        self.before = ledger.known(BUILT)
         ranked = sorted((key(row), int(row["build"])) for row in ledger.each() if feasible(row))
         self.order = deque(number for _, number in ranked)
         self.sampled = 0
         self.enough = 0
         self._settle()
+        self._take_over()
 
     @property
     def complete(self) -> bool:
@@ -75,16 +77,22 @@ class Sampling:
         try:
             while not self.complete and not stop():
                 for number in list(self.order)[: self.workers + 1]:
-                    if number not in flying and number not in self.known:
+                    if number not in flying and number not in {*self.known, *self.before}:
                         flying[number] = executor.submit(sample_task, self.ledger.row(number))
                 first = flying[self.order[0]]
                 wait([first], timeout=POLL)
                 if first.done():
                     self._write(first.result())
+                    self._take_over()
                     tell()
         finally:
             for future in flying.values():
                 future.cancel()
+
+    def _take_over(self) -> None:
+        """Write down the candidates at the head of the order of which an earlier run's cars are told."""
+        while not self.complete and self.order[0] in self.before:
+            self._write(self.ledger.known_of(BUILT, self.order[0]))
 
     def _write(self, record: Record) -> None:
         self.ledger.add_built(record["number"], record)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
@@ -173,6 +173,65 @@ def resume(
             _go(found, problem, as_json, executor)
 
 
+@app.command()
+def rerun(
+    run: RunName,
+    goals: Annotated[
+        Path | None,
+        typer.Option("--goals", help="The goals file of now; that of the run when left out."),
+    ] = None,
+    built: Annotated[
+        int,
+        typer.Option("--built", help="Place in RUN's ranking of the car that was built.", min=1),
+    ] = 1,
+    name: Annotated[str | None, typer.Option("--name", help="Name of the new run.")] = None,
+    runs: Runs = HERE,
+    as_json: AsJson = False,
+    cluster: Cluster = None,
+    cluster_ca: ClusterCa = None,
+    cluster_cert: ClusterCert = None,
+    cluster_key: ClusterKey = None,
+) -> None:
+    """Search a run's goals again after a change.
+
+    What still holds is taken over into a new run; RUN stays as it is. Shows what was changed, whether the
+    car as built still passes, and which candidates rose, fell, appeared or died.
+    """
+    with plain_errors():
+        from optimiser.rerun import Rerun, goals_of
+        from optimiser.rerun_table import change_lines, print_rerun
+        from optimiser.runs import STOPPED, Run, check_name, fresh_name, place_of
+
+        access = _access(cluster, cluster_ca, cluster_cert, cluster_key)
+        check_name(name)
+        old = Run.find(runs, run)
+        file = goals or goals_of(old)
+        problem, loaded = load(file)
+        again = Rerun.of(old, loaded, file.name)
+        if built != 1:
+            place_of(old, old.ranked(again.before.goals.search.keep), built)
+        if again.idle:
+            document = again.document(None, built)
+            print_document(document, as_json, lambda console: print_rerun(console, document))
+            if old.state()["status"] == STOPPED:
+                say(f"it was stopped early; go on with: shimwright resume {old.name}")
+            return
+        for line in change_lines([change.record for change in again.changes]):
+            say(line)
+        # a cluster that cannot be used is told before a run folder is made
+        with _joined(access, problem) as executor:
+            title = name or fresh_name(runs, loaded.goals.name or file.stem)
+            found = again.begin(runs, title, loaded, file)
+            say(f"run {found.folder}")
+            say(found.model_check["words"])
+
+            def tell() -> None:
+                document = again.document(found, built)
+                print_document(document, as_json, lambda console: print_rerun(console, document))
+
+            _go(found, problem, as_json, executor, tell)
+
+
 def _access(
     address: str | None, ca: Path | None, cert: Path | None, key: Path | None
 ) -> Access | None:
@@ -217,26 +276,36 @@ def _joined(access: Access | None, problem: Problem) -> Iterator[ClusterExecutor
 def _search(
     goals: Path, runs: Path, name: str | None, as_json: bool, access: Access | None
 ) -> None:
-    from optimiser.runs import Run, RunError, fresh_name
+    from optimiser.runs import Run, check_name, fresh_name
 
     problem, loaded = load(goals)
-    if name is not None and (Path(name).name != name or name.startswith(".")):
-        raise RunError(f"'{name}' is no name for a run: a plain word, no folders")
+    check_name(name)
     # a cluster that cannot be used is told before a run folder is made
     with _joined(access, problem) as executor:
-        run = Run.create(runs, name or fresh_name(runs, loaded.goals.name or goals.stem), loaded)
+        title = name or fresh_name(runs, loaded.goals.name or goals.stem)
+        run = Run.create(runs, title, loaded, goals)
         say(f"run {run.folder}")
         # a night's search on a model that fails its own car is better not begun
         say(run.model_check["words"])
         _go(run, problem, as_json, executor)
 
 
-def _go(run: Run, problem: Problem, as_json: bool, cluster: ClusterExecutor | None) -> None:
-    """Search a run to its end or its stop, print the ranking, and end with the exit code it deserves."""
+def _go(
+    run: Run,
+    problem: Problem,
+    as_json: bool,
+    cluster: ClusterExecutor | None,
+    tell: Callable[[], None] | None = None,
+) -> None:
+    """Search a run to its end or its stop, print the ranking, and end with the exit code it deserves.
+
+    ``tell`` prints what is to be told of it in the ranking's place.
+    """
     from optimiser.coordinator import Search
     from optimiser.covered import coverage_lines
     from optimiser.progress import ProgressLine
     from optimiser.ranking import feasible
+    from optimiser.rerun import note_searched
     from optimiser.runs import STOPPED
 
     space = problem.space
@@ -244,9 +313,13 @@ def _go(run: Run, problem: Problem, as_json: bool, cluster: ClusterExecutor | No
     show = ProgressLine()
     with run.held():
         status = Search(run, problem, show, cluster).go()
+        note_searched(run)
     show.done()
     rows = run.ranked(problem.goals.search.keep)
-    print_ranking(run, problem, as_json, 10)
+    if tell is None:
+        print_ranking(run, problem, as_json, 10)
+    else:
+        tell()
     cover = run.state()["coverage"]
     if not cover["proven"]:
         for line in coverage_lines(cover):

@@ -167,8 +167,12 @@ class Space:
             next((i for i, p in enumerate(parts) if p.today or p.id == AS_IS), 0)
             for parts in self.options
         )
-        number = self.number_of(pick)
-        return self._assemble(-1 if number is None else number, pick)
+        return self.build_of(pick)
+
+    def build_of(self, picks: tuple[int, ...]) -> Build:
+        """The build of one option a station (number -1 where they cannot be combined)."""
+        number = self.number_of(picks)
+        return self._assemble(-1 if number is None else number, picks)
 
     @cached_property
     def _sizes(self) -> dict[tuple[int, int], int]:
