@@ -337,7 +337,7 @@ def _go(
 
 def _say_what_next(run: Run) -> None:
     """The commands that a finished run is read with."""
-    elsewhere = run.folder.parent != HERE.resolve()
+    elsewhere = run.folder.resolve().parent != HERE.resolve()
     where = f" --runs {run.folder.parent}" if elsewhere else ""
     say("look closer:")
     for command, words in NEXT:
