@@ -161,8 +161,7 @@ HEIGHTS = {
 def ride_height_blocks(bench: DutyBench, scene: Scene) -> Iterator[Block]:
     """Heights of body points above the ground, to check the ride height by."""
     yield Heading("Ride height", 3)
-    lowered = bench.record["solved"]["lowered_by"]
-    yield Words(f"Body {fixed(lowered, 1)} mm lower than measured, tyres as in the files. Check:")
+    yield Words(f"{lowered_words(bench)} Check:")
     columns = []
     for side in bench.sides:
         c = bench.channels(side)
@@ -174,6 +173,12 @@ def ride_height_blocks(bench: DutyBench, scene: Scene) -> Iterator[Block]:
         if name in columns[0]
     ]
     yield Grid(("above the ground, mm", *_heads(bench), *MEASURED), tuple(rows), right=1)
+
+
+def lowered_words(bench: DutyBench) -> str:
+    """How low the body stands."""
+    lowered = fixed(bench.record["solved"]["lowered_by"], 1)
+    return f"Body {lowered} mm lower than measured, tyres as in the files."
 
 
 def _heads(bench: DutyBench) -> tuple[str, ...]:
@@ -194,10 +199,9 @@ def tie_rod_blocks(bench: DutyBench, scene: Scene) -> Iterator[Block]:
     if kit is None:
         yield Words("No rod kit in the files: threads and adjusters were not checked.")
         return
-    if any(r.get("adjuster") is None for r in rods.values()):
-        yield Words("NO ADJUSTER IN THE BOX FITS this length: do not assemble.")
-    elif any(r["threads_showing"] < TWO_THREADS * r["pitch"] for r in rods.values()):
-        yield Words("FEWER THAN TWO THREADS SHOW: no room for the locknut. Get another adjuster.")
+    warning = rod_warning(bench)
+    if warning:
+        yield Words(warning)
     turned = toe_of_flats(scene, bench.sides[0], 0.1)
     way = "in" if turned > 0.0 else "out"
     yield Words(
@@ -206,6 +210,18 @@ def tie_rod_blocks(bench: DutyBench, scene: Scene) -> Iterator[Block]:
         f"are taken to be of opposite hand: one turn is {kit.flats} flats and twice the pitch of "
         f"{short(kit.pitch)} mm."
     )
+
+
+def rod_warning(bench: DutyBench) -> str:
+    """What forbids to assemble the tie rods as they were solved; empty where nothing does."""
+    rods = bench.rods().values()
+    if not any("pitch" in rod for rod in rods):
+        return ""
+    if any(rod.get("adjuster") is None for rod in rods):
+        return "NO ADJUSTER IN THE BOX FITS this length: do not assemble."
+    if any(rod["threads_showing"] < TWO_THREADS * rod["pitch"] for rod in rods):
+        return "FEWER THAN TWO THREADS SHOW: no room for the locknut. Get another adjuster."
+    return ""
 
 
 def _kit_rows(bench: DutyBench, scene: Scene, rods: dict[Side, Record]) -> list[Row]:
@@ -257,7 +273,6 @@ def alignment_blocks(bench: DutyBench, scene: Scene) -> Iterator[Block]:
 def stop_blocks(bench: DutyBench, scene: Scene) -> Iterator[Block]:
     """Where the steering stop stands, and what asks for it."""
     stop, per_turn = float(scene.stop[0]), float(scene.rack_per_turn[0])
-    own = float(scene.rack_travel[0])
     locks = {name: MEASURES[f"lock_{name}"](scene)[:, 0] for name in ("inner", "outer")}
     ways = len(locks["inner"])
     rows: list[Row] = [
@@ -270,10 +285,12 @@ def stop_blocks(bench: DutyBench, scene: Scene) -> Iterator[Block]:
     head = ("either way",) if ways == 1 else ("left turn", "right turn")
     blank = ("measured, left turn", "measured, right turn")
     yield Grid(("", *head, *blank), tuple((*row, FILL, FILL) for row in rows), right=1)
-    yield Words(_stop_words(bench, stop, own))
+    yield Words(stop_setting(bench, scene))
 
 
-def _stop_words(bench: DutyBench, stop: float, own: float) -> str:
+def stop_setting(bench: DutyBench, scene: Scene) -> str:
+    """How to set the steering stop, what asks for it, and how to try it."""
+    stop, own = float(scene.stop[0]), float(scene.rack_travel[0])
     if stop >= own:
         return (
             f"The rack's own end, {short(own)} mm, is the stop: nothing that was checked asks for less. "

@@ -43,6 +43,7 @@ SIZES = (8.0, 7.6, 7.3, 7.0)  # pt; none smaller
 WRITING = 12.2  # pt: height of a box to write in
 A_LINE = 5.8  # pt: width of a box for each _ of its mark
 FIRST, OTHER = 104.0, 78.0  # pt: how wide a column of words is before its texts are broken
+PICTURE = 245.0  # pt: width of a drawing
 LEAST_MARK = 4  # shorter marks are boxes to tick, which need no height
 GAP = 8.0
 GREY, LINE = 0.35, 0.4
@@ -209,7 +210,7 @@ class Setter:
         if isinstance(part, Strip):
             return self._strip(part, room)
         if isinstance(part, Picture):
-            wide = min(room, 285.0)
+            wide = min(room, PICTURE)
             return [
                 Paragraph(_marked(part.title), self.bold),
                 PdfPicture(part, wide, FONT, min(self.size, 7.2)),

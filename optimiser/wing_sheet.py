@@ -17,9 +17,12 @@ from optimiser.built_table import share_words
 from optimiser.duty_sheet import (
     alignment_blocks,
     gauge_blocks,
+    lowered_words,
     plate_blocks,
     ride_height_blocks,
+    rod_warning,
     stop_blocks,
+    stop_setting,
     tie_rod_blocks,
 )
 from optimiser.fitted_sheet import fitted_blocks
@@ -59,13 +62,13 @@ Section = Callable[[DutyBench, Scene], Iterator[Block]]
 TICK = "__"  # a narrow place to tick
 BESIDE = 2  # duties in one table
 SAFETY = (
-    "Rigid, ideal model: gauge and plates on the built car decide. Part makers' limits, local rules and a "
-    "licensed engineer or inspector come first."
+    "Do not drive on this sheet's word: rigid, ideal model. Gauge and plates decide: makers' limits, "
+    "local rules, a licensed engineer or inspector come first."
 )
 NARROW = "____"
 MOST_EFFECTS = 7
 # Of what follows from the settings, what has no blank on the second page.
-ALSO = ("stop set by", "bar links, mm between joints")
+ALSO = ("bar link", "the same for no preload")
 # Rows and columns of the text sheet that follow from others, and find no room here.
 LEFT_OUT = {
     "handwheel turns each way",
@@ -123,6 +126,7 @@ def _to_set(
     yield _settings(build, row["duties"])
     if len(benches) > 1:
         yield Words("* is set anew at every swap.")
+    yield from _rods_and_stop(row, benches)
     drawings = list(stack_pictures(benches))
     for some in (drawings[i : i + 2] for i in range(0, len(drawings), 2)):
         yield Strip(tuple((picture,) for picture in some))
@@ -147,11 +151,30 @@ def _settings(build: Build, duties: dict[str, Record]) -> Grid:
         )
         lines.append((name, *texts, "; ".join(sorted(filter(None, notes))), TICK, TICK))
     for words, texts_of in solved_texts(duties):
-        if words in ALSO:
+        if words.startswith(ALSO):
             lines.append((mark(differ(texts_of)) + words, *texts_of.values(), "", "", ""))
     return Grid(
         ("setting", *map(clean, duties), "as measured on the car", "left", "right"), tuple(lines)
     )
+
+
+def _rods_and_stop(row: Row, benches: dict[str, DutyBench]) -> Iterator[Element]:
+    """What may not be missed of tie rods, stop and ride height, duty by duty."""
+    built = row.get("as_built", {}).get("duties", {})
+    for duty, bench in benches.items():
+        if bench.scene is None:
+            continue
+        head = f"{clean(duty)}: " if len(benches) > 1 else ""
+        warning = rod_warning(bench)
+        if warning:
+            yield Loud((f"{head}{warning}",))
+        text = f"{head}{stop_setting(bench, bench.scene)} {lowered_words(bench)}"
+        if duty in built:
+            low, high = (fixed(end, 1) for end in built[duty]["stop_band"])
+            text += (
+                f" As built the stop comes to {low} to {high} mm in nine cars of ten: begin low."
+            )
+        yield Words(text)
 
 
 def _at_an_end(part: Part | None, setting: Setting, record: Record) -> str:

@@ -167,6 +167,34 @@ def test_paper_says_everything_that_is_to_be_set_and_read() -> None:
     assert re.search(r"Both tie rods \d+\.\d flats (longer|shorter)", text)
 
 
+@pytest.mark.parametrize(
+    ("solved", "warning"),
+    [
+        ({"adjuster": None, "threads_showing": None}, "NO ADJUSTER IN THE BOX FITS"),
+        ({"threads_showing": 2.0}, "FEWER THAN TWO THREADS SHOW"),
+    ],
+)
+def test_what_forbids_to_assemble_is_on_paper_too(solved: Row, warning: str) -> None:
+    asked = problem()
+    row = row_of(asked)
+    for paper in PAPERS:
+        assert warning not in text_of(wing_pdf(sheet_of(asked, row), paper))
+    row["duties"]["pad"]["solved"]["tie_rod"] |= solved
+    sheet = sheet_of(asked, row)
+    assert warning in sheet.text()
+    for paper in PAPERS:
+        assert f"pad: {warning}" in text_of(wing_pdf(sheet, paper))
+
+
+def test_the_stop_is_told_in_full_on_paper() -> None:
+    plain = " ".join(SAMPLE.text().split())
+    paper = text_of(wing_pdf(SAMPLE, "a4"))
+    told = re.findall(r"SET THE STOP .*? before driving\.", plain)
+    assert len(told) == len(SAMPLE.benches)
+    for words in told:
+        assert words in paper
+
+
 def test_gauge_readings_on_paper_are_those_of_the_text() -> None:
     """The text sheet's own figures are held against the geometry in tests/search/test_sheet.py."""
     paper = text_of(wing_pdf(SAMPLE, "letter"))
