@@ -316,6 +316,7 @@ def texts(files: Files) -> None:
 EDITS = [
     Edit("names, notes, currency, hours", "paired", texts, whole=1.0, cars=True),
     Edit("price", "paired", price, whole=1.0, cars=True),
+    Edit("price", "wishbone", price, whole=1.0, cars=True),
     Edit("owned", "paired", owned, whole=1.0, cars=True),
     Edit("today", "alone", today, whole=0.5),
     Edit("part added", "paired", part_added, whole=0.7, cars=True),
