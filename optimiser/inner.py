@@ -77,6 +77,21 @@ def sweep(
     return _Sweeper(Stages(assembly, wanted, families), keep).run()
 
 
+def first_held(
+    assembly: Assembly, wanted: list[Demand], families: Families | None = None
+) -> tuple[int, ...] | None:
+    """Positions of a setting that holds every limit, the first come upon; None where there surely is none.
+
+    The sweep of :func:`sweep` with the targets taken off, ended at what it finds first.
+    """
+    limits = [demand for demand in wanted if demand.is_limit]
+    return _Sweeper(Stages(assembly, limits, families), 1).first()
+
+
+class _Enough(Exception):
+    """Something was found, which is all that was asked."""
+
+
 class _Sweeper:
     def __init__(self, stages: Stages, keep: int) -> None:
         self.stages = stages
@@ -85,6 +100,15 @@ class _Sweeper:
         self.merits: Floats = np.zeros(0)
         self.numbers: Ints = np.zeros(0, dtype=np.int64)
         self.unscreened: tuple[Outers, Ints] | None = None
+        self.enough = False
+
+    def first(self) -> tuple[int, ...] | None:
+        """Sweep until something is found that holds every limit."""
+        self.enough = True
+        try:
+            return self.run().best
+        except _Enough:
+            return self.levels.positions_of(int(self.numbers[0]))
 
     def run(self) -> Sweep:
         """Sweep everything and say what was found."""
@@ -161,6 +185,8 @@ class _Sweeper:
         self.stages.telling = False
         if self.merits.size >= self.keep:
             self.stages.ceiling = float(self.merits[-1])
+        if self.enough:
+            raise _Enough
 
     def _look_at_some(self, outers: Outers, wave: Ints) -> None:
         """Where the screen refused everything: solve some of it, so that a nearest setting can be named."""

@@ -10,6 +10,7 @@ import multiprocessing
 import os
 import signal
 import threading
+from collections.abc import Callable
 from concurrent.futures import Executor, ProcessPoolExecutor
 from multiprocessing.connection import wait
 from typing import Any
@@ -56,6 +57,12 @@ def search_task(number: int) -> Row:
     """Search one build of this process's problem."""
     assert _problem is not None
     return row_of(_problem, number)
+
+
+def ask_task(work: Callable[..., Any], *asked: Any) -> Any:
+    """What a function makes of this process's problem and what is asked of it."""
+    assert _problem is not None
+    return work(_problem, *asked)
 
 
 def row_of(problem: Problem, number: int) -> Row:
