@@ -71,15 +71,19 @@ def limits_of(problem: Problem, duty: str) -> Iterator[tuple[str, Limit]]:
             yield name, limit
 
 
-def wanted_by(problem: Problem, assembly: Assembly, duty: str, asked: Asked) -> list[Demand]:
-    """The limits that are asked of a duty and the gates that hold unasked."""
+def wanted_by(
+    problem: Problem, assembly: Assembly, duty: str, asked: Asked, *, targets: bool = False
+) -> list[Demand]:
+    """The limits that are asked of a duty and the gates that hold unasked; its targets where wanted too."""
     eased = {wish.label: wish.eased for wish in asked if wish.duty == duty}
     limits: dict[str, list[Limit]] = {}
     for name, limit in limits_of(problem, duty):
         label = label_of(name, limit)
         if label in eased:
             limits.setdefault(name, []).append(_eased(limit, eased[label]))
-    changed = problem.goals.duties[duty].model_copy(update={"limits": limits, "targets": {}})
+    changed = problem.goals.duties[duty].model_copy(update={"limits": limits})
+    if not targets:
+        changed = changed.model_copy(update={"targets": {}})
     goals = problem.goals.model_copy(update={"duties": {duty: changed}})
     # gates hang on which limits there are, so they are found anew
     return Problem(goals, problem.car, problem.parts).demands(assembly, duty)
