@@ -2,8 +2,8 @@
 
 A set clashes if it cannot be held and everything less of it can. Found by deletion: wishes are taken off one
 at a time, and stay off where the rest cannot be held without them. Further sets are looked for where the ones
-known are broken: in all wishes less a smallest choice of one from each known set. Where every such rest can be
-held there are no others, and those choices are the smallest sets of wishes to give up.
+known are broken: in all wishes less a smallest choice of one from each known set. Where every such rest can
+be held there are no others, and those choices are the smallest sets of wishes to give up.
 """
 
 from __future__ import annotations

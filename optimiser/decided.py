@@ -1,4 +1,4 @@
-"""Which limits decided a run, over its rows: what they refused, and where the best candidates stand at them."""
+"""Which limits decided a run, over its rows: what they refused, and which the best candidates stand at."""
 
 from __future__ import annotations
 

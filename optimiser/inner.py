@@ -85,7 +85,18 @@ def first_held(
     The sweep of :func:`sweep` with the targets taken off, ended at what it finds first.
     """
     limits = [demand for demand in wanted if demand.is_limit]
-    return _Sweeper(Stages(assembly, limits, families), 1).first()
+    found = good_enough(assembly, limits, 0.0, families)
+    return None if found is None else found[1]
+
+
+def good_enough(
+    assembly: Assembly, wanted: list[Demand], merit: float, families: Families | None = None
+) -> tuple[float, tuple[int, ...]] | None:
+    """Merit and positions of a setting that holds every limit: the best, or one no worse than ``merit``.
+
+    The sweep of :func:`sweep`, ended where it comes upon such a one; None where surely no limits hold.
+    """
+    return _Sweeper(Stages(assembly, wanted, families), 1).until(merit)
 
 
 class _Enough(Exception):
@@ -100,15 +111,16 @@ class _Sweeper:
         self.merits: Floats = np.zeros(0)
         self.numbers: Ints = np.zeros(0, dtype=np.int64)
         self.unscreened: tuple[Outers, Ints] | None = None
-        self.enough = False
+        self.enough = -np.inf
 
-    def first(self) -> tuple[int, ...] | None:
-        """Sweep until something is found that holds every limit."""
-        self.enough = True
+    def until(self, merit: float) -> tuple[float, tuple[int, ...]] | None:
+        """Sweep until something is found that is no worse than a merit."""
+        self.enough = merit
         try:
-            return self.run().best
+            found = self.run().kept
         except _Enough:
-            return self.levels.positions_of(int(self.numbers[0]))
+            found = self._found(None).kept
+        return found[0] if found else None
 
     def run(self) -> Sweep:
         """Sweep everything and say what was found."""
@@ -185,7 +197,7 @@ class _Sweeper:
         self.stages.telling = False
         if self.merits.size >= self.keep:
             self.stages.ceiling = float(self.merits[-1])
-        if self.enough:
+        if self.merits[0] <= self.enough:
             raise _Enough
 
     def _look_at_some(self, outers: Outers, wave: Ints) -> None:

@@ -1,7 +1,7 @@
 """Which part to buy next: the best that each purchase gives, over the builds that a run has searched.
 
-Pure and cheap: rows are read once. A purchase is a set of part ids, counted as a row's ``to_buy`` counts them;
-with parts owned, a build is at hand where all that it has to buy is among them.
+Pure and cheap: rows are read once. A purchase is a set of part ids, counted as a row's ``to_buy`` counts
+them; with parts owned, a build is at hand where all that it has to buy is among them.
 """
 
 from __future__ import annotations
@@ -24,10 +24,10 @@ def document(
     """What each purchase gives.
 
     ``nothing`` is the best build with nothing bought, ``single`` the best with each one part bought and no
-    other, best first; ``without`` the best where a part is not bought though all others may be; ``greedy`` the
-    path that buys the most valuable part each time; ``fewest`` the best for each number of parts, and ``front``
-    that for each price that buys more. ``next`` is the purchase to make: the best single part where one helps,
-    or else the smallest set that does; None where nothing helps. Of one merit the ranking's order decides.
+    other, best first; ``without`` the best where a part is not bought though all others may be; ``greedy``
+    the path that buys the most valuable part each time; ``fewest`` the best for each number of parts, and
+    ``front`` that for each price that buys more. ``next`` is the purchase to make: the best single part where
+    one helps, or else the smallest set that does; None where nothing helps.
     ``built`` is build number → what became of it when built many times.
     """
     best = _best_of_each(rows)

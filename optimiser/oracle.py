@@ -1,8 +1,8 @@
 """Whether some build has a setting that holds a set of limits: answered by search, never guessed.
 
-A wish is one limit of one duty, as the goals write it or eased by an amount, or the changeover. Limits that are
-not asked for are taken off the duty, targets always; gates that hold unasked stay. What the stop is solved by
-are the limits asked for: a setting is judged as the search would judge it, were these all the limits there are.
+A wish is one limit of one duty, as the goals write it or eased by an amount, or the changeover. Limits that
+are not asked for are taken off the duty, targets always; gates that hold unasked stay. The stop is solved by
+the limits asked for: a setting is judged as the search would judge it, were these all the limits.
 
 'No' is said only where every build was covered by the exact sweep (and by the exact pairing where the
 changeover is among the wishes), or where an earlier such answer covers the question. 'Yes' comes with the
@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
+from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, wait
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
@@ -25,8 +25,8 @@ from kinematics.measures import MEASURES
 from optimiser.assembly import Assembly
 from optimiser.changeover import Work
 from optimiser.clash import TimeUp
-from optimiser.evaluate import verdict_of
 from optimiser.evaluate import stopped as with_stop
+from optimiser.evaluate import verdict_of
 from optimiser.inner import first_held, sweep
 from optimiser.pairing import pair
 from optimiser.problem import Problem
@@ -169,6 +169,7 @@ class Oracle:
     abreast: int = 1
     tell: Callable[[int], None] = lambda searched: None
     searched: int = 0
+    failed: set[int] = field(default_factory=set)
     _none: dict[int, list[Asked]] = field(default_factory=dict)
     _known: dict[Asked, Held | None] = field(default_factory=dict)
 
@@ -244,7 +245,12 @@ class Oracle:
         for number in builds:
             if time.monotonic() > self.until:
                 raise TimeUp
-            held = self._note(number, key, held_by(self.problem, number, asked, served))
+            try:
+                setting = held_by(self.problem, number, asked, served)
+            except Exception:
+                self._failed(number)
+                setting = None
+            held = self._note(number, key, setting)
             if held is not None:
                 return held
         return None
@@ -267,13 +273,28 @@ class Oracle:
                 if left <= 0:
                     raise TimeUp
                 for task in wait(under_way, left, FIRST_COMPLETED).done:
-                    held = self._note(under_way.pop(task), key, task.result())
+                    number = under_way.pop(task)
+                    held = self._note(number, key, self._result(number, task))
                     if held is not None:
                         return held
         finally:
             for task in under_way:
                 task.cancel()
         return None
+
+    def _result(self, number: int, task: Future[Any]) -> Setting | None:
+        try:
+            found: Setting | None = task.result()
+        except BrokenExecutor:
+            raise
+        except Exception:
+            self._failed(number)
+            return None
+        return found
+
+    def _failed(self, number: int) -> None:
+        """A build that cannot be searched is told, and never the end of it; a 'no' leaves it open."""
+        self.failed.add(number)
 
     def _note(self, number: int, key: Asked, setting: Setting | None) -> Held | None:
         self.searched += 1

@@ -150,7 +150,7 @@ def changes(parts: Parts) -> list[Change]:
 
 
 def reaching(parts: Parts, change: Change, steps: int) -> Parts:
-    """The same box with one adjuster's range so many steps longer at both ends; a stack: more of each piece."""
+    """The same box with one adjuster's range so many steps longer at both ends; of a stack more pieces."""
     station, identifier, name = change
     listed = [
         _longer(part, name, steps) if part.id == identifier else part
