@@ -27,7 +27,8 @@ def document(
     other, best first; ``without`` the best where a part is not bought though all others may be; ``greedy``
     the path that buys the most valuable part each time; ``fewest`` the best for each number of parts, and
     ``front`` that for each price that buys more. ``next`` is the purchase to make: the best single part where
-    one helps, or else the smallest set that does; None where nothing helps.
+    one helps, or else the smallest set that does; None where nothing helps. ``every_duty`` is the build with
+    fewest parts to buy that serves every duty.
     ``built`` is build number → what became of it when built many times.
     """
     best = _best_of_each(rows)
@@ -48,6 +49,7 @@ def document(
         "fewest": [about.row(row) for row in _front(best, lambda row: len(set(row["to_buy"])))],
         "front": [about.row(row) for row in _front(best, lambda row: row["price"])],
         "next": _next(about, best, nothing),
+        "every_duty": _every_duty(about, best),
     }
 
 
@@ -138,6 +140,13 @@ def _next(about: _About, best: Best, nothing: Row | None) -> dict[str, Any] | No
         return None
     _, _, parts, row = min(helping, key=lambda each: each[:3])
     return {"parts": parts, **_gain(nothing, row), "best": about.row(row)}
+
+
+def _every_duty(about: _About, best: Best) -> dict[str, Any] | None:
+    serving = [row for row in best.values() if feasible(row)]
+    if not serving:
+        return None
+    return about.row(min(serving, key=lambda row: (len(set(row["to_buy"])), key(row))))
 
 
 class _About:
