@@ -66,10 +66,14 @@ def clashes(holds: Holds, wishes: Sequence[Hashable], most: int) -> Clashes:
 
 def _shrunk(holds: Holds, clash: Wishes, order: Sequence[Hashable]) -> tuple[Wishes, bool]:
     """A smallest set that clashes within one that clashes, and whether the time sufficed to make it so."""
+    before: Wishes | None = None
     try:
-        for wish in order:
-            if wish in clash and not holds(clash - {wish}):
-                clash = clash - {wish}
+        # once more over what is left, so that each part of the set that is told was itself asked about
+        while clash != before:
+            before = clash
+            for wish in order:
+                if wish in clash and not holds(clash - {wish}):
+                    clash = clash - {wish}
     except TimeUp:
         return clash, False
     return clash, True
