@@ -10,7 +10,7 @@ from tests.journeys.garage import Outcome, run, write_garage
 
 
 def explained(folder: Path, *words: str) -> Outcome:
-    return run("why", "night", "--minutes", "1", "--workers", "2", *words, cwd=folder)
+    return run("why", "night", "--minutes", "0.5", "--workers", "2", *words, cwd=folder)
 
 
 @pytest.fixture(scope="module")
