@@ -211,7 +211,8 @@ def _eases(
 ) -> list[Row]:
     """For each limit in a clash, what easing it alone buys."""
     told = []
-    some = {Wish(w["duty"] or "", w["limit"]) for one in clash["sets"] for w in one}
+    sets = clash["sets"] or ([clash["unsure"]] if clash["unsure"] else [])
+    some = {Wish(w["duty"] or "", w["limit"]) for one in sets for w in one}
     for wish in sorted(some):
         base = {"duty": wish.duty or None, "limit": wish.label, "eased": None}
         if not wish.duty and _no_minutes(problem):
