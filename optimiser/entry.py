@@ -6,6 +6,7 @@ import os
 import sys
 from typing import Any
 
+NOTHING_FEASIBLE = 1
 BAD_INPUT = 2
 STOPPED_EARLY = 3
 

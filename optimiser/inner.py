@@ -77,6 +77,32 @@ def sweep(
     return _Sweeper(Stages(assembly, wanted, families), keep).run()
 
 
+def first_held(
+    assembly: Assembly, wanted: list[Demand], families: Families | None = None
+) -> tuple[int, ...] | None:
+    """Positions of a setting that holds every limit, the first come upon; None where there surely is none.
+
+    The sweep of :func:`sweep` with the targets taken off, ended at what it finds first.
+    """
+    limits = [demand for demand in wanted if demand.is_limit]
+    found = good_enough(assembly, limits, 0.0, families)
+    return None if found is None else found[1]
+
+
+def good_enough(
+    assembly: Assembly, wanted: list[Demand], merit: float, families: Families | None = None
+) -> tuple[float, tuple[int, ...]] | None:
+    """Merit and positions of a setting that holds every limit: the best, or one no worse than ``merit``.
+
+    The sweep of :func:`sweep`, ended where it comes upon such a one; None where surely no limits hold.
+    """
+    return _Sweeper(Stages(assembly, wanted, families), 1).until(merit)
+
+
+class _Enough(Exception):
+    """Something was found, which is all that was asked."""
+
+
 class _Sweeper:
     def __init__(self, stages: Stages, keep: int) -> None:
         self.stages = stages
@@ -85,6 +111,16 @@ class _Sweeper:
         self.merits: Floats = np.zeros(0)
         self.numbers: Ints = np.zeros(0, dtype=np.int64)
         self.unscreened: tuple[Outers, Ints] | None = None
+        self.enough = -np.inf
+
+    def until(self, merit: float) -> tuple[float, tuple[int, ...]] | None:
+        """Sweep until something is found that is no worse than a merit."""
+        self.enough = merit
+        try:
+            found = self.run().kept
+        except _Enough:
+            found = self._found(None).kept
+        return found[0] if found else None
 
     def run(self) -> Sweep:
         """Sweep everything and say what was found."""
@@ -161,6 +197,8 @@ class _Sweeper:
         self.stages.telling = False
         if self.merits.size >= self.keep:
             self.stages.ceiling = float(self.merits[-1])
+        if self.merits[0] <= self.enough:
+            raise _Enough
 
     def _look_at_some(self, outers: Outers, wave: Ints) -> None:
         """Where the screen refused everything: solve some of it, so that a nearest setting can be named."""

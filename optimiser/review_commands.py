@@ -20,6 +20,7 @@ from optimiser.command_line import (
     ranked_to,
     say,
 )
+from optimiser.entry import NOTHING_FEASIBLE
 
 
 @app.command()
@@ -126,3 +127,33 @@ def compare(
 
         document = compare_document(*sides(one, other, runs))
         print_document(document, as_json, lambda console: print_compare(console, document))
+
+
+@app.command()
+def why(
+    run: RunName,
+    runs: Runs = HERE,
+    minutes: Annotated[
+        float, typer.Option("--minutes", help="How long to search for answers at most.", min=0.0)
+    ] = 10.0,
+    workers: Annotated[
+        int | None,
+        typer.Option("--workers", help="Processes to use.  [default: all cores]", min=1),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Tell what decided a run, what clashes or pulls, and which part to buy next.
+
+    Searches for some minutes. Ends with 1 where nothing is feasible.
+    """
+    with plain_errors():
+        from optimiser.runs import Run
+        from optimiser.why_run import explain
+        from optimiser.why_table import print_why
+
+        found = Run.find(runs, run)
+        problem = found.load()
+        document = explain(found, problem, 60.0 * minutes, workers, say)
+        print_document(document, as_json, lambda console: print_why(console, problem, document))
+    if not document["feasible"]:
+        raise typer.Exit(NOTHING_FEASIBLE)

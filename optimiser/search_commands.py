@@ -25,14 +25,13 @@ from optimiser.command_line import (
     print_ranking,
     say,
 )
-from optimiser.entry import STOPPED_EARLY
+from optimiser.entry import NOTHING_FEASIBLE, STOPPED_EARLY
 
 if TYPE_CHECKING:
     from optimiser.cluster import Access, ClusterExecutor
     from optimiser.problem import Problem
     from optimiser.runs import Run
 
-NOTHING_FEASIBLE = 1
 
 NEXT = (
     ("report RUN ", "a page with pictures, to open in a browser"),

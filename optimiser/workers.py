@@ -10,6 +10,7 @@ import multiprocessing
 import os
 import signal
 import threading
+from collections.abc import Callable
 from concurrent.futures import Executor, ProcessPoolExecutor
 from multiprocessing.connection import wait
 from typing import Any
@@ -62,6 +63,12 @@ def finish_task(number: int, known: dict[str, Row]) -> Row:
     """Search one build of which sweeps of some duties are known."""
     assert _problem is not None
     return row_of(_problem, number, known)
+
+
+def ask_task(work: Callable[..., Any], *asked: Any) -> Any:
+    """What a function makes of this process's problem and what is asked of it."""
+    assert _problem is not None
+    return work(_problem, *asked)
 
 
 def row_of(problem: Problem, number: int, known: dict[str, Row] | None = None) -> Row:
