@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from kinematics import rows as k
-from kinematics.arrays import Floats
+from kinematics.arrays import Bools, Floats
 from kinematics.measures.catalogue import Ask, Measure, Stage
 from kinematics.measures.envelope import least_over_envelope
 from kinematics.scene import STRAIGHT, At, Scene, Side
@@ -20,6 +20,7 @@ PRACTICE = "common practice, no source"
 # Shares of the rack's travel (or of the stop) at which a steer curve is first sampled.
 TURNS = tuple(n / 8.0 for n in range(9))
 SECANT_STEPS = 5
+HALVINGS = 16  # of an eighth of the rack's travel: to a tenth of a micrometre or so
 
 
 class Turn(NamedTuple):
@@ -82,7 +83,8 @@ def rack_for(scene: Scene, turn: Turn, inner: float) -> Floats:
 def _outer_angle(scene: Scene, turn: Turn, inner: float) -> Floats:
     """Rack displacement and outer angle where the inner wheel stands at ``inner`` deg, (2, n).
 
-    The rack position is found by the secant method inside the eighth of rack travel that brackets it.
+    The rack position is found by the secant method inside the eighth of rack travel that brackets it, or the
+    part of the eighth before the linkage comes to its end.
     """
     places = tuple(At(turn=turn.sign * share) for share in TURNS)
     angles = _steered(scene, turn.inner, turn, scene.states(turn.inner, places))
@@ -95,14 +97,61 @@ def _outer_angle(scene: Scene, turn: Turn, inner: float) -> Floats:
     high = np.maximum(high, 1)
     lanes = np.arange(scene.lanes)
     shares = np.asarray(TURNS)
-    f_low, f_high = shares[high - 1], shares[high]
-    miss_low = np.where(met, angles[high - 1, lanes] - inner, -1.0)
-    miss_high = np.where(met, angles[high, lanes] - inner, 1.0)
-    share = _secant(scene, turn, inner, (f_low, miss_low), (f_high, miss_high))
+    low_end = shares[high - 1], np.where(met, angles[high - 1, lanes] - inner, -1.0)
+    high_end = shares[high], np.where(met, angles[high, lanes] - inner, 1.0)
+    last = usable.sum(axis=0) - 1
+    unsure = ~met & (last >= 0) & (last < len(TURNS) - 1)
+    if unsure.any():
+        start = np.where(unsure, last, 0)
+        bracket = _before_the_end(
+            scene, turn, inner, (shares[start], angles[start, lanes]), shares[start + 1]
+        )
+        there = unsure & bracket.met
+        low_end = (
+            np.where(there, bracket.low, low_end[0]),
+            np.where(there, bracket.miss_low, low_end[1]),
+        )
+        high_end = (
+            np.where(there, bracket.high, high_end[0]),
+            np.where(there, bracket.miss_high, high_end[1]),
+        )
+        met = met | there
+    share = _secant(scene, turn, inner, low_end, high_end)
     outer = _steered(scene, turn.outer, turn, _outer_states(scene, turn, share))[0]
     return np.stack(
         [np.where(met, share * scene.rack_travel, np.nan), np.where(met, outer, np.nan)]
     )
+
+
+class _Bracket(NamedTuple):
+    """Shares of rack travel on both sides of an angle with how far the inner wheel is off it, (n,) each."""
+
+    met: Bools
+    low: Floats
+    miss_low: Floats
+    high: Floats
+    miss_high: Floats
+
+
+def _before_the_end(
+    scene: Scene, turn: Turn, inner: float, start: tuple[Floats, Floats], end: Floats
+) -> _Bracket:
+    """A bracket of the angle between a share with less of it (and its angle) and one past the linkage's end.
+
+    By halves: just before over-centre steer grows so fast that much of it lies in little rack.
+    """
+    low, miss_low = start[0], start[1] - inner
+    high, miss_high = end, np.full(scene.lanes, np.nan)
+    for _ in range(HALVINGS):
+        middle = 0.5 * (low + high)
+        states = scene.solve_rack(turn.inner, _rack(scene, turn, middle))
+        miss = _steered(scene, turn.inner, turn, states)[0] - inner
+        # out of reach compares as false: the end lies before it
+        more = (miss > miss_low) & (miss < 0.0)
+        low, miss_low = np.where(more, middle, low), np.where(more, miss, miss_low)
+        high = np.where(more, high, middle)
+        miss_high = np.where(more, miss_high, np.where(miss >= 0.0, miss, np.nan))
+    return _Bracket(np.isfinite(miss_high), low, miss_low, high, miss_high)
 
 
 def _rack(scene: Scene, turn: Turn, share: Floats) -> Floats:
