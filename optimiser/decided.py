@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from optimiser.problem import Problem
-from optimiser.wording import margins
+from optimiser.wording import margins, tells
 
 Row = dict[str, Any]
 # So many of the best candidates are looked at for limits that they stand at, and so many limits told.
@@ -65,7 +65,8 @@ def _stood_at(duty: str, best: Sequence[Row]) -> list[Row]:
         record = row["duties"][duty]
         if not record["feasible"]:
             continue
-        known = [m for m in margins(duty, record) if m.gap is not None]
+        # a limit that the stop stands at decides as well as any
+        known = [m for m in margins(duty, record) if m.gap is not None and tells({}, m)]
         known.sort(key=lambda m: (m.in_scales, m.key))
         for margin in known[:TIGHTEST_TOLD]:
             assert margin.gap is not None

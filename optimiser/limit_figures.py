@@ -10,7 +10,7 @@ from optimiser.drawn import Figure, layer_of, told
 from optimiser.picture import Label, Picture, Shape, stroke
 from optimiser.problem import Problem
 from optimiser.ranking import Row
-from optimiser.wording import Margin, plain, sets_stop
+from optimiser.wording import plain, tells
 
 WIDTH = 380.0
 NAMES = 150.0  # px: where the bars begin
@@ -34,7 +34,7 @@ def limit_figures(key: str, duty: str, problem: Problem, rows: Sequence[Row]) ->
 def _limits(key: str, duty: str, place: int, bench: DutyBench) -> Figure:
     shapes: list[Shape] = []
     y = 14.0
-    margins = [m for m in bench.margins if _tells(bench, m)][:MOST]
+    margins = [m for m in bench.margins if tells(bench.record, m)][:MOST]
     shapes.append(Label((4.0, y), "limits: in hand", "axis-text"))
     for margin in margins:
         y += LINE
@@ -66,12 +66,6 @@ def _limits(key: str, duty: str, place: int, bench: DutyBench) -> Figure:
     picture = Picture(WIDTH, y + 10.0, title, f"{words}.", tuple(shapes))
     layer = layer_of(place)
     return Figure(f"{key}-limits-{layer}", duty, "limits", layer, title, caption, picture)
-
-
-def _tells(bench: DutyBench, margin: Margin) -> bool:
-    """Whether a margin says anything: not what the stop stands at, nor a wheel that fits its hub."""
-    fits = margin.key == "hub_fit" and margin.gap is not None and margin.gap >= 0.0
-    return not fits and not sets_stop(bench.record, margin.key)
 
 
 def _bar(y: float, name: str, end: float, role: str, words: str) -> list[Shape]:

@@ -11,7 +11,7 @@ from typing import Any
 
 from optimiser.problem import Problem
 from optimiser.ranking import feasible, key, merit, served
-from optimiser.wording import margins
+from optimiser.wording import margins, tells
 
 Row = dict[str, Any]
 Bought = frozenset[str]
@@ -189,7 +189,7 @@ def tightest(row: Row) -> dict[str, Any] | None:
         m
         for name, duty in row["duties"].items()
         for m in margins(name, duty)
-        if m.gap is not None and m.value is not None
+        if m.gap is not None and m.value is not None and tells(duty, m)
     ]
     if not every:
         return None

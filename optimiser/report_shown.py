@@ -13,7 +13,7 @@ from optimiser.problem import Problem
 from optimiser.ranking import Row
 from optimiser.runs import candidate_document
 from optimiser.space import Build
-from optimiser.wording import Margin, sets_stop
+from optimiser.wording import Margin, tells
 
 Record = dict[str, Any]
 
@@ -64,7 +64,7 @@ class Candidate:
             margin
             for bench in self.benches.values()
             for margin in bench.margins
-            if not sets_stop(bench.record, margin.key)
+            if tells(bench.record, margin)
         ]
         return sorted(every, key=lambda m: m.in_scales)[:count]
 

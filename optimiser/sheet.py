@@ -30,8 +30,8 @@ from optimiser.wording import (
     keeps_in_hand,
     plain,
     price,
-    sets_stop,
     spoken,
+    tells,
     unpaired_words,
 )
 
@@ -269,7 +269,7 @@ def tightest_blocks(benches: dict[str, DutyBench]) -> Iterator[Block]:
     """The limits with the least in hand over all duties."""
     # what the stop stands at has next to nothing in hand by its nature
     every = sorted(
-        (m for b in benches.values() for m in b.margins if not sets_stop(b.record, m.key)),
+        (m for b in benches.values() for m in b.margins if tells(b.record, m)),
         key=lambda m: m.in_scales,
     )
     if not every:

@@ -37,9 +37,9 @@ from optimiser.wording import (
     margins,
     plain,
     price,
-    sets_stop,
     short,
     spoken,
+    tells,
     unpaired_words,
 )
 
@@ -168,10 +168,7 @@ def tightest(duties: dict[str, Record], count: int) -> list[Margin]:
     What the stop stands at has next to nothing in hand by its nature, so it is left out.
     """
     every = [
-        m
-        for duty, record in duties.items()
-        for m in margins(duty, record)
-        if not sets_stop(record, m.key)
+        m for duty, record in duties.items() for m in margins(duty, record) if tells(record, m)
     ]
     return sorted(every, key=lambda m: m.in_scales)[:count]
 

@@ -54,7 +54,7 @@ from optimiser.sheet_pdf import Element, Leaf, Strip, as_pdf
 from optimiser.space import Build
 from optimiser.stack_picture import stack_pictures
 from optimiser.swap_sheet import swap_blocks
-from optimiser.wording import clean, fixed, plain, sets_stop, spoken
+from optimiser.wording import clean, fixed, plain, spoken, tells
 
 Record = dict[str, Any]
 Section = Callable[[DutyBench, Scene], Iterator[Block]]
@@ -212,7 +212,7 @@ def _merits(problem: Problem, row: Row, benches: dict[str, DutyBench]) -> str:
     each = ", ".join(f"{clean(d)} {fixed(r['merit'], 3)}" for d, r in row["duties"].items())
     text += f"Merit {fixed(worst, 3)} ({each}); 0 is on every target, 1 on the edge of tolerance."
     built = row.get("as_built")
-    tight = [m for b in benches.values() for m in b.margins if not sets_stop(b.record, m.key)]
+    tight = [m for b in benches.values() for m in b.margins if tells(b.record, m)]
     for m in sorted(tight, key=lambda m: m.in_scales)[:1]:
         text += f" Tightest: {clean(m.duty)}, {plain(m.key)} {m.value_words()}, {m.hand_words()} in hand."
     if built is not None:

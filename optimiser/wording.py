@@ -131,6 +131,16 @@ def sets_stop(record: Record, key: str) -> bool:
     return bool(by) and measure_of(by) == measure_of(key)
 
 
+def tells(record: Record, margin: Margin) -> bool:
+    """Whether what a limit has in hand tells anything of how tight it is.
+
+    Not where the stop stands at it, which has next to nothing in hand by its nature; nor of a wheel that fits
+    its hub, which is yes or no.
+    """
+    fits = measure_of(margin.key) == "hub_fit" and margin.gap is not None and margin.gap >= 0.0
+    return not fits and not sets_stop(record, margin.key)
+
+
 def travel_words(travel: float) -> str:
     """A wheel travel in words: '60 mm bump', 'ride height'."""
     if travel == 0.0:
