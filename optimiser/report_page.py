@@ -7,15 +7,14 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from optimiser.figure_set import PENS, Figure, figures
-from optimiser.neat import neat
 from optimiser.picture import as_svg
 from optimiser.report import Report, report_document
 from optimiser.report_shown import TODAY
 from optimiser.runs import write_file
+from optimiser.templates import template
 from optimiser.wording import clean
 
 Record = dict[str, Any]
@@ -43,16 +42,7 @@ def write_report(report: Report) -> Record:
 
 def render(page: Record, drawn: Sequence[Figure]) -> str:
     """The page of a report's document and its pictures."""
-    environment = Environment(
-        loader=PackageLoader("optimiser", "pages"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-    environment.filters["neat"] = neat
-    return environment.get_template("report.html.j2").render(
+    return template("report.html.j2").render(
         page=page,
         layers=_layers(page),
         pictures=_grouped(page, drawn),

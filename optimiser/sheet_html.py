@@ -5,32 +5,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from optimiser.neat import neat
 from optimiser.paper import Block, Drawing, Grid, Heading, Items, Loud
 from optimiser.pens import PENS
 from optimiser.picture import as_svg
+from optimiser.templates import template
 
 Record = dict[str, Any]
 
 
 def as_html(blocks: Sequence[Block], version: str) -> str:
     """The blocks as a page; its first heading is its title."""
-    environment = Environment(
-        loader=PackageLoader("optimiser", "pages"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-    environment.filters["neat"] = neat
-    page = environment.get_template("sheet.html.j2")
     told = list(_told(blocks))
     title = next((each["text"] for each in told if each["kind"] == "heading"), "Bench sheet")
-    return page.render(blocks=told, title=title, version=version, pens=Markup(PENS))
+    return template("sheet.html.j2").render(
+        blocks=told, title=title, version=version, pens=Markup(PENS)
+    )
 
 
 def _told(blocks: Sequence[Block]) -> list[Record]:

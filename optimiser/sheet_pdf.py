@@ -252,15 +252,7 @@ class Setter:
             rows.append([mark, Paragraph(_marked(text), self.plain)])
         wide = self.size * 1.6
         table = Table(rows, colWidths=[wide, room - wide])
-        table.setStyle(
-            [
-                ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                ("LEFTPADDING", (0, 0), (-1, -1), 0),
-                ("RIGHTPADDING", (0, 0), (-1, -1), 0),
-                ("TOPPADDING", (0, 0), (-1, -1), 0.3),
-                ("BOTTOMPADDING", (0, 0), (-1, -1), 0.3),
-            ]
-        )
+        table.setStyle(_close(0.3))
         return [table]
 
     def _strip(self, strip: Strip, room: float) -> list[Flowable]:
@@ -286,15 +278,7 @@ class Setter:
             cells.append(self.story(column, wide))
             columns.append(wide)
         table = Table([cells], colWidths=columns)
-        table.setStyle(
-            [
-                ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                ("LEFTPADDING", (0, 0), (-1, -1), 0),
-                ("RIGHTPADDING", (0, 0), (-1, -1), 0),
-                ("TOPPADDING", (0, 0), (-1, -1), 0),
-                ("BOTTOMPADDING", (0, 0), (-1, -1), 0),
-            ]
-        )
+        table.setStyle(_close(0))
         return [table]
 
     def natural(self, part: Element) -> float:
@@ -403,6 +387,17 @@ def _fitted(least: list[float], whole: list[float], room: float) -> list[float]:
         return [w * room / sum(least) for w in least]
     wanted = [w - low for w, low in zip(whole, least, strict=True)]
     return [low + want * short / sum(wanted) for low, want in zip(least, wanted, strict=True)]
+
+
+def _close(between: float) -> list[Any]:
+    """The style of a table without lines: nothing beside its cells, so many points above and below."""
+    return [
+        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+        ("LEFTPADDING", (0, 0), (-1, -1), 0),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 0),
+        ("TOPPADDING", (0, 0), (-1, -1), between),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), between),
+    ]
 
 
 class _Box(Flowable):

@@ -130,3 +130,12 @@ CONTRAST = """() => {
         `${e.tagName} ${e.getAttribute('class')} ${e.textContent.slice(0, 30)}`];
     });
 }"""
+
+
+def assert_sound(seen: Seen) -> None:
+    """Nothing sticks out of the page, every text can be read, and nothing was said or asked for."""
+    wide, window = seen.evaluate("[document.documentElement.scrollWidth, innerWidth]")
+    assert wide <= window
+    assert seen.evaluate(STICKING_OUT) == []
+    assert [told for ratio, told in seen.evaluate(CONTRAST) if ratio < LEAST_CONTRAST] == []
+    assert seen.complaints == []

@@ -26,7 +26,7 @@ from optimiser.report_page import render, write_report
 from optimiser.runs import FINISHED, SEARCHING, Run
 from tests.cars import CARS
 from tests.journeys.garage import run as command
-from tests.pages.browser import CONTRAST, LEAST_CONTRAST, STICKING_OUT, opened
+from tests.pages.browser import assert_sound, opened
 from tests.pages.conftest import SAMPLE
 from tests.search.catalogues import car_mapping
 from tests.search.workshop import box, duty, row_of
@@ -87,12 +87,7 @@ def test_page_is_quiet_and_fits_and_can_be_read(
 ) -> None:
     with opened(browser, sample_report, width, dark=dark) as seen:
         seen.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
-        wide, window = seen.evaluate("[document.documentElement.scrollWidth, innerWidth]")
-        assert wide <= window
-        assert seen.evaluate(STICKING_OUT) == []
-        faint = [told for ratio, told in seen.evaluate(CONTRAST) if ratio < LEAST_CONTRAST]
-        assert faint == []
-        assert seen.complaints == []
+        assert_sound(seen)
 
 
 def shown_layers(seen: Any, within: str = ".layered") -> set[str]:

@@ -23,7 +23,7 @@ from optimiser.sheet import CAUTIONS, Sheet
 from optimiser.sheet_html import as_html
 from optimiser.sheet_pdf import PAPERS
 from optimiser.wing_sheet import wing_pdf
-from tests.pages.browser import CONTRAST, LEAST_CONTRAST, STICKING_OUT, opened
+from tests.pages.browser import assert_sound, opened
 from tests.search.workshop import box, duty, problem, row_of, uneven
 from tests.wishbones import ROADSTER
 
@@ -291,12 +291,7 @@ def test_the_page_is_sound_at_every_width(
     browser: Browser, page: Path, width: int, dark: bool
 ) -> None:
     with opened(browser, page, width, dark=dark) as seen:
-        wide, window = seen.evaluate("[document.documentElement.scrollWidth, innerWidth]")
-        assert wide <= window
-        assert seen.evaluate(STICKING_OUT) == []
-        faint = [told for ratio, told in seen.evaluate(CONTRAST) if ratio < LEAST_CONTRAST]
-        assert faint == []
-        assert seen.complaints == []
+        assert_sound(seen)
 
 
 def test_the_page_has_drawings_blanks_and_cautions(page: Path) -> None:
