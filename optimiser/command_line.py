@@ -70,6 +70,12 @@ def runs_there(ctx: Context, incomplete: str) -> list[str]:
     return sorted(name for name in names if name.startswith(incomplete))
 
 
+def candidates_there(ctx: Context, incomplete: str) -> list[str]:
+    """The first candidate of each run, and today's car, for the shell to complete."""
+    first = [f"{name}#1" for name in runs_there(ctx, incomplete)]
+    return [*first, *(word for word in ["today"] if word.startswith(incomplete))]
+
+
 GoalsFile = Annotated[
     Path, typer.Argument(metavar="GOALS", help="The goals file.", show_default=False)
 ]
@@ -80,6 +86,15 @@ RunName = Annotated[
         help="A run's name, or its folder.",
         show_default=False,
         autocompletion=runs_there,
+    ),
+]
+Candidate = Annotated[
+    str,
+    typer.Argument(
+        metavar="RUN#N",
+        help="A candidate, or 'today'.",
+        show_default=False,
+        autocompletion=candidates_there,
     ),
 ]
 Place = Annotated[int, typer.Argument(metavar="N", help="Place in the ranking, from 1.", min=1)]

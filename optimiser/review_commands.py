@@ -10,6 +10,7 @@ import typer
 from optimiser.command_line import (
     HERE,
     AsJson,
+    Candidate,
     Place,
     RunName,
     Runs,
@@ -110,10 +111,8 @@ def report(
 
 @app.command()
 def compare(
-    one: Annotated[
-        str, typer.Argument(metavar="RUN#N", help="A candidate, or 'today'.", show_default=False)
-    ],
-    other: Annotated[str, typer.Argument(metavar="RUN#M", help="Another one.", show_default=False)],
+    one: Candidate,
+    other: Candidate,
     runs: Runs = HERE,
     as_json: AsJson = False,
 ) -> None:

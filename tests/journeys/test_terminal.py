@@ -88,7 +88,9 @@ def test_prose_does_not_run_across_a_very_wide_screen() -> None:
     [
         ("shimwright rank sam", 2, ["sample"]),
         ("shimwright show x", 2, []),
-        ("shimwright re", 1, ["resume"]),
+        ("shimwright re", 1, ["resume", "report", "rerun"]),
+        ("shimwright compare s", 2, ["sample#1"]),
+        ("shimwright compare sample#1 t", 3, ["today"]),
         ("shimwright schema pa", 2, ["parts"]),
     ],
 )
