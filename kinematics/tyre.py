@@ -34,6 +34,8 @@ GRAIN = 1e-4  # mm, how well the nearest place of a straight piece is found
 MARGIN = 1e-9  # mm, so that rounding never leaves out what is nearest
 CHORD = 0.2  # mm, how far a circle may be from the points that stand for it
 CHORDS = 90  # of a circle of up to 320 mm radius: 320 (1 - cos 2 deg) = 0.195
+ON_THE_LINE = 1e-9  # mm^2: a squared distance from the spindle's line that is rounding, no more
+BESIDE = 1e-7  # of half a piece: next to its place nearest to the spindle's line
 EDGE_GRAIN = 1e-5  # mm^2, the same for half the squared distance to a circle
 TURN_COS, TURN_SIN = cos(2.0 * pi / CHORDS), sin(2.0 * pi / CHORDS)
 MOST_STEPS = 80
@@ -256,10 +258,11 @@ def _least_room(line: Line, low: float, high: float, wall: float, edge: float) -
     close = min(max(nearest, first), last)
     square_there = square + close * (2.0 * cross + close * spread)
     falls, rises = wall * spread * inmost, spread + s_half * s_half
-    if falls <= rises * square_there * sqrt(max(square_there, 0.0)):
+    if square_there > ON_THE_LINE and falls <= rises * square_there * sqrt(square_there):
         return min(least, _least_standing(line, first, last, wall, edge))
     rho = (falls / rises) ** (1.0 / 3.0)
-    flat = sqrt(max(rho * rho - inmost, 0.0) / spread)
+    # where a piece crosses the spindle's line there is a ridge, which has a slope beside it alone
+    flat = max(sqrt(max(rho * rho - inmost, 0.0) / spread), BESIDE)
     before = _least_standing(line, first, min(nearest - flat, last), wall, edge)
     after = _least_standing(line, max(nearest + flat, first), last, wall, edge)
     return min(least, before, after)

@@ -78,7 +78,7 @@ class Stand:
         monkeypatch.setattr(workers, "search_build", self.search)
         monkeypatch.setattr(coordinator, "make_executor", self.executor)
 
-    def search(self, problem: Problem, number: int) -> Row:
+    def search(self, problem: Problem, number: int, _known: dict[str, Row] | None = None) -> Row:
         self.asked[number] += 1
         time.sleep(self.seconds)
         return made_up(problem, number)
@@ -175,7 +175,7 @@ def start_sleepy(problem: Problem) -> None:
     """A worker to which every other build is one of ten minutes."""
     plain = workers.search_build
 
-    def search(problem: Problem, number: int) -> Row:
+    def search(problem: Problem, number: int, _known: dict[str, Row] | None = None) -> Row:
         if number % 2:
             time.sleep(600.0)
         return plain(problem, number)
