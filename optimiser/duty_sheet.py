@@ -177,8 +177,12 @@ def ride_height_blocks(bench: DutyBench, scene: Scene) -> Iterator[Block]:
 
 def lowered_words(bench: DutyBench) -> str:
     """How low the body stands."""
-    lowered = fixed(bench.record["solved"]["lowered_by"], 1)
-    return f"Body {lowered} mm lower than measured, tyres as in the files."
+    lowered = float(bench.record["solved"]["lowered_by"])
+    size = fixed(abs(lowered), 1)
+    if float(size) == 0.0:
+        return "Body as high as measured, tyres as in the files."
+    way = "lower" if lowered > 0.0 else "higher"
+    return f"Body {size} mm {way} than measured, tyres as in the files."
 
 
 def _heads(bench: DutyBench) -> tuple[str, ...]:

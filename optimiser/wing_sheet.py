@@ -171,9 +171,10 @@ def _rods_and_stop(row: Row, benches: dict[str, DutyBench]) -> Iterator[Element]
         text = f"{head}{stop_setting(bench, bench.scene)} {lowered_words(bench)}"
         if duty in built:
             low, high = (fixed(end, 1) for end in built[duty]["stop_band"])
-            text += (
-                f" As built the stop comes to {low} to {high} mm in nine cars of ten: begin low."
-            )
+            if low != high:
+                text += (
+                    f" As built the stop comes to {low} to {high} mm in 9 cars of 10: begin low."
+                )
         yield Words(text)
 
 
