@@ -10,7 +10,7 @@ from optimiser import workers
 from tests.rerun.bench import Here, wait_here
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def one_process() -> Iterator[None]:
     """Searches do their work here: what is found is the same, and no process has to be started."""
     with pytest.MonkeyPatch.context() as patch:
