@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -18,7 +19,7 @@ from optimiser.evaluate import stopped
 from optimiser.problem import Problem
 from optimiser.refine import as_set
 from optimiser.space import Build
-from optimiser.wording import Margin, distance, fixed, short
+from optimiser.wording import Margin, distance, fixed, short, tells
 
 Record = dict[str, Any]
 
@@ -185,6 +186,12 @@ class DutyBench:
             name = "both tie rods" if len(self.sides) == 1 else f"{side} tie rod"
             words.append(f"{name} {rod_change(rod, there[side])}")
         return "; ".join(words)
+
+
+def tightest(benches: Iterable[DutyBench]) -> list[Margin]:
+    """Every limit of all duties whose margin tells how tight it is, the one with least in hand first."""
+    every = (m for b in benches for m in b.margins if tells(b.record, m))
+    return sorted(every, key=lambda margin: margin.in_scales)
 
 
 def row_of(positions: tuple[int, ...]) -> Ints:

@@ -160,6 +160,7 @@ def plain_errors() -> Iterator[None]:
 
 
 def say(text: str) -> None:
+    """Tell something beside the result: on stderr, at once."""
     print(text, file=sys.stderr, flush=True)
 
 
@@ -182,6 +183,7 @@ def print_document(
 
 
 def load(goals: Path) -> tuple[Problem, Any]:
+    """A goals file with all that it names, checked; what is told by half in it is said."""
     from goals.reading import load_goals
     from optimiser.problem import Problem
 
@@ -195,6 +197,7 @@ def load(goals: Path) -> tuple[Problem, Any]:
 
 
 def print_ranking(run: Run, problem: Problem, as_json: bool, top: int) -> None:
+    """Print a run's ranking as it is now, its first ``top`` candidates as a table or all as JSON."""
     from optimiser.runs import ranking_document
     from optimiser.tables import print_rank
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from optimiser.evaluate import candidate as judged
+from optimiser.paper import as_text
 from optimiser.problem import Problem
 from optimiser.ranking import Row
 from optimiser.refine import as_set
@@ -13,7 +14,7 @@ from optimiser.sheet import Sheet
 from optimiser.sheet_html import as_html
 from optimiser.sheet_pdf import PAPERS
 from optimiser.ties import tie_groups
-from optimiser.wing_sheet import wing_pdf
+from optimiser.wing_sheet import wing_pdfs
 
 
 def with_curves(problem: Problem, row: Row) -> Row:
@@ -44,11 +45,12 @@ def write_sheets(run: Run, problem: Problem, row: Row, place: int) -> tuple[str,
     """Write a candidate's bench sheet as text, page and PDFs; returns the text and where all of them are."""
     state = run.state()
     sheet = Sheet(problem, run.name, place, row, state["inputs"], state["version"], run.model_check)
-    text = sheet.text()
+    blocks = sheet.blocks()
+    text = as_text(blocks)
     files: dict[str, bytes] = {
         ".txt": text.encode(),
-        ".html": as_html(sheet.blocks(), state["version"]).encode(),
-        **{f"-{paper}.pdf": wing_pdf(sheet, paper) for paper in PAPERS},
+        ".html": as_html(blocks, state["version"]).encode(),
+        **{f"-{paper}.pdf": data for paper, data in wing_pdfs(sheet, PAPERS).items()},
     }
     paths = []
     for suffix, data in files.items():

@@ -86,14 +86,15 @@ def print_figures(console: Console, columns: Sequence[Column]) -> None:
         console.print(Text("\n".join(LEGEND), style="dim"))
     if any(column.bands for column in columns):
         console.print(Text(BAND_LEGEND, style="dim"))
-    for group in _groups():
+    for group in groups():
         names = [m for m in MEASURES.values() if m.group == group]
         if any(key.split(" ")[0] == m.name for m in names for c in columns for key in c.measures):
             console.print()
             console.print(_group_table(console, group, names, columns))
 
 
-def _groups() -> list[str]:
+def groups() -> list[str]:
+    """Groups of the catalogue in the order in which they are shown."""
     named = dict.fromkeys(m.group for m in MEASURES.values())
     return [g for g in GROUPS if g in named] + [g for g in named if g not in GROUPS]
 

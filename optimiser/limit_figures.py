@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from optimiser.bench import DutyBench
+from optimiser.bench import DutyBench, tightest
 from optimiser.chart import figure_text
 from optimiser.drawn import Figure, layer_of, told
 from optimiser.picture import Label, Picture, Shape, stroke
 from optimiser.problem import Problem
 from optimiser.ranking import Row
-from optimiser.wording import plain, tells
+from optimiser.wording import plain
 
 WIDTH = 380.0
 NAMES = 150.0  # px: where the bars begin
@@ -34,7 +34,7 @@ def limit_figures(key: str, duty: str, problem: Problem, rows: Sequence[Row]) ->
 def _limits(key: str, duty: str, place: int, bench: DutyBench) -> Figure:
     shapes: list[Shape] = []
     y = 14.0
-    margins = [m for m in bench.margins if tells(bench.record, m)][:MOST]
+    margins = tightest([bench])[:MOST]
     shapes.append(Label((4.0, y), "limits: in hand", "axis-text"))
     for margin in margins:
         y += LINE

@@ -17,8 +17,9 @@ Point = tuple[int, float, float, bool]  # place from 1, across, up, whether it s
 
 def overall_figures(problem: Problem, drawn: int, every: Sequence[Row]) -> Iterator[Figure]:
     """Merit of each pair of duties against each other, of the whole against price and against minutes."""
-    for one, other in list(combinations(problem.duties, 2))[:MOST_PAIRS]:
-        yield from _pair(one, other, drawn, every)
+    pairs = list(combinations(problem.duties, 2))[:MOST_PAIRS]
+    for number, (one, other) in enumerate(pairs, 1):
+        yield from _pair(f"all-duties{number}", one, other, drawn, every)
     currency = problem.parts.currency
     prices = [
         (n, row["price"], _merit(row), True) for n, row in enumerate(every, 1) if feasible(row)
@@ -38,7 +39,7 @@ def _merit(row: Row) -> float:
     return found
 
 
-def _pair(one: str, other: str, drawn: int, every: Sequence[Row]) -> Iterator[Figure]:
+def _pair(key: str, one: str, other: str, drawn: int, every: Sequence[Row]) -> Iterator[Figure]:
     points = []
     for place, row in enumerate(every, 1):
         merits = [row["duties"][duty] for duty in (one, other)]
@@ -52,7 +53,6 @@ def _pair(one: str, other: str, drawn: int, every: Sequence[Row]) -> Iterator[Fi
             "Each point is a ranked build; lower and further left is better, 1 is the edge of tolerance. "
             "Hollow: its settings do not go together."
         )
-        key = f"all-{points[0][0]}-{len(points)}-{'-'.join(map(str, map(len, (one, other))))}"
         yield Figure(
             key, None, "tradeoff", None, title, caption, chart.picture(title, _words(points, drawn))
         )

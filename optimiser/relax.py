@@ -12,6 +12,7 @@ from math import ceil
 from typing import Any
 
 from goals.parts import Adjuster, Part, Parts, Stack, Station
+from goals.verdicts import label_of
 from kinematics.measures import MEASURES
 from optimiser.clash import TimeUp
 from optimiser.evaluate import settings_of
@@ -106,17 +107,11 @@ def bounds_with(problem: Problem, wish: Wish, by: float) -> dict[str, Any]:
         most = changeover.minutes.max
         return {"was": [None, most], "bounds": [None, most + by]}
     for name, limit in limits_of(problem, wish.duty):
-        if Wish(wish.duty, _label(name, limit)) == wish._replace(eased=0.0):
+        if Wish(wish.duty, label_of(name, limit)) == wish._replace(eased=0.0):
             low = None if limit.min is None else round(limit.min - by, 9)
             high = None if limit.max is None else round(limit.max + by, 9)
             return {"was": [limit.min, limit.max], "bounds": [low, high]}
     raise ValueError(f"duty '{wish.duty}' has no limit '{wish.label}'")
-
-
-def _label(name: str, limit: Any) -> str:
-    from goals.verdicts import label_of
-
-    return label_of(name, limit)
 
 
 def told_of(problem: Problem, held: Held) -> dict[str, Any]:

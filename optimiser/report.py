@@ -11,6 +11,7 @@ from typing import Any
 
 from optimiser.built_table import rank_notes, share_words
 from optimiser.covered import coverage_lines
+from optimiser.drawn import TODAY
 from optimiser.notice import fails, model_notice
 from optimiser.problem import Problem
 from optimiser.ranking import Row
@@ -18,7 +19,7 @@ from optimiser.report_asked import asked, changeover_words, tolerance_words
 from optimiser.report_best import best, lead, other_parts
 from optimiser.report_candidate import in_full
 from optimiser.report_measures import measure_groups
-from optimiser.report_shown import TODAY, Candidate, Today
+from optimiser.report_shown import Candidate, Today
 from optimiser.runs import SEARCHING, Run, ranking_document
 from optimiser.sheet import CAUTIONS, FIRST, HASH_LENGTH, not_checked
 from optimiser.tables import BELOW_THE_GRID, STATUS, tightest

@@ -7,7 +7,7 @@ from typing import Any
 
 from kinematics.measures import MEASURES, Ask
 from kinematics.measures.catalogue import Measure
-from optimiser.figures import CASES, GROUPS, Column
+from optimiser.figures import CASES, Column, groups
 from optimiser.report_best import NONE, cell
 from optimiser.wording import (
     bound_words,
@@ -28,17 +28,15 @@ MORE, LESS, BETWEEN = "more", "less", "between"
 
 def measure_groups(columns: Sequence[Column]) -> list[Record]:
     """Groups of the catalogue with their rows: label, unit, meaning, what is wanted, and a cell a column."""
-    named = dict.fromkeys(m.group for m in MEASURES.values())
-    order = [g for g in GROUPS if g in named] + [g for g in named if g not in GROUPS]
-    groups = []
-    for group in order:
+    found = []
+    for group in groups():
         if group in LEFT_OUT:
             continue
         of_it = [m for m in MEASURES.values() if m.group == group]
         rows = [row for measure in of_it for row in _rows(measure, columns)]
         if rows:
-            groups.append({"head": group, "rows": rows})
-    return groups
+            found.append({"head": group, "rows": rows})
+    return found
 
 
 def _rows(measure: Measure, columns: Sequence[Column]) -> Iterator[Record]:

@@ -9,10 +9,10 @@ from typing import Any
 
 from markupsafe import Markup
 
+from optimiser.drawn import TODAY
 from optimiser.figure_set import PENS, Figure, figures
 from optimiser.picture import as_svg
 from optimiser.report import Report, report_document
-from optimiser.report_shown import TODAY
 from optimiser.runs import write_file
 from optimiser.templates import template
 from optimiser.wording import clean

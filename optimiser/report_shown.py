@@ -6,18 +6,17 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-from optimiser.bench import DutyBench
+from optimiser.bench import DutyBench, tightest
 from optimiser.checking import check_document
+from optimiser.drawn import TODAY, layer_of
 from optimiser.figures import Column, asks_of
 from optimiser.problem import Problem
 from optimiser.ranking import Row
 from optimiser.runs import candidate_document
 from optimiser.space import Build
-from optimiser.wording import Margin, tells
+from optimiser.wording import Margin
 
 Record = dict[str, Any]
-
-TODAY = "today"
 
 
 @dataclass(frozen=True)
@@ -35,7 +34,7 @@ class Candidate:
     @property
     def layer(self) -> str:
         """What it is called in pictures and tables that can be laid over each other."""
-        return f"c{self.place}"
+        return layer_of(self.place)
 
     @cached_property
     def document(self) -> Record:
@@ -60,13 +59,7 @@ class Candidate:
 
         What the stop itself stands at has next to nothing in hand by its nature, and is left out.
         """
-        every = [
-            margin
-            for bench in self.benches.values()
-            for margin in bench.margins
-            if tells(bench.record, margin)
-        ]
-        return sorted(every, key=lambda m: m.in_scales)[:count]
+        return tightest(self.benches.values())[:count]
 
     def column(self, duty: str) -> Column:
         """One duty's measures with what was asked for under each key."""

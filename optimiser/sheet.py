@@ -11,7 +11,7 @@ from functools import cached_property
 from typing import Any
 
 from goals.parts import Station
-from optimiser.bench import DutyBench
+from optimiser.bench import DutyBench, tightest
 from optimiser.built_sheet import built_blocks
 from optimiser.duty_sheet import duty_blocks
 from optimiser.notice import fails, model_notice
@@ -31,7 +31,6 @@ from optimiser.wording import (
     plain,
     price,
     spoken,
-    tells,
     unpaired_words,
 )
 
@@ -267,11 +266,7 @@ def mark(differs: bool) -> str:
 
 def tightest_blocks(benches: dict[str, DutyBench]) -> Iterator[Block]:
     """The limits with the least in hand over all duties."""
-    # what the stop stands at has next to nothing in hand by its nature
-    every = sorted(
-        (m for b in benches.values() for m in b.margins if tells(b.record, m)),
-        key=lambda m: m.in_scales,
-    )
+    every = tightest(benches.values())
     if not every:
         return
     yield Heading("Tightest limits")

@@ -46,7 +46,6 @@ FIRST, OTHER = 104.0, 78.0  # pt: how wide a column of words is before its texts
 PICTURE = 245.0  # pt: width of a drawing
 LEAST_MARK = 4  # shorter marks are boxes to tick, which need no height
 GAP = 8.0
-GREY, LINE = 0.35, 0.4
 
 
 @dataclass(frozen=True)
@@ -76,9 +75,14 @@ def as_pdf(leaf: Leaf, pages: Sequence[Sequence[Element]], paper: str) -> bytes:
     The largest type that needs no more pages than the smallest. The same sheet gives the same bytes.
     """
     _fonts()
-    least = _count(leaf, pages, paper, SIZES[-1])
-    size = next(s for s in SIZES if _count(leaf, pages, paper, s) <= least)
-    return _built(leaf, pages, paper, size, _count(leaf, pages, paper, size))[0]
+    least = total = _count(leaf, pages, paper, SIZES[-1])
+    for size in SIZES[:-1]:
+        total = _count(leaf, pages, paper, size)
+        if total <= least:
+            break
+    else:
+        size, total = SIZES[-1], least
+    return _built(leaf, pages, paper, size, total)[0]
 
 
 @lru_cache(maxsize=1)

@@ -12,7 +12,7 @@ from goals.parts import Part
 from kinematics.measures.steer import turns
 from kinematics.scene import Scene
 from optimiser.adjuster_effects import effect_grid, effects_of
-from optimiser.bench import DutyBench
+from optimiser.bench import DutyBench, tightest
 from optimiser.built_table import share_words
 from optimiser.duty_sheet import (
     alignment_blocks,
@@ -54,7 +54,7 @@ from optimiser.sheet_pdf import Element, Leaf, Strip, as_pdf
 from optimiser.space import Build
 from optimiser.stack_picture import stack_pictures
 from optimiser.swap_sheet import swap_blocks
-from optimiser.wording import clean, fixed, plain, spoken, tells
+from optimiser.wording import clean, fixed, plain, spoken
 
 Record = dict[str, Any]
 Section = Callable[[DutyBench, Scene], Iterator[Block]]
@@ -90,12 +90,17 @@ SHORTER = {
 
 def wing_pdf(sheet: Sheet, paper: str) -> bytes:
     """The printed sheet on a paper of :data:`optimiser.sheet_pdf.PAPERS`."""
+    return wing_pdfs(sheet, (paper,))[paper]
+
+
+def wing_pdfs(sheet: Sheet, papers: Iterable[str]) -> dict[str, bytes]:
+    """The printed sheet on several papers: what stands on it is worked out once."""
     problem, build, row, benches = sheet.problem, sheet.build, sheet.row, sheet.benches
     parts = [
         list(_to_set(problem, build, row, benches, sheet.model_check)),
         list(_to_read(problem, build, benches)),
     ]
-    return as_pdf(_leaf(sheet), parts, paper)
+    return {paper: as_pdf(_leaf(sheet), parts, paper) for paper in papers}
 
 
 def _leaf(sheet: Sheet) -> Leaf:
@@ -213,8 +218,7 @@ def _merits(problem: Problem, row: Row, benches: dict[str, DutyBench]) -> str:
     each = ", ".join(f"{clean(d)} {fixed(r['merit'], 3)}" for d, r in row["duties"].items())
     text += f"Merit {fixed(worst, 3)} ({each}); 0 is on every target, 1 on the edge of tolerance."
     built = row.get("as_built")
-    tight = [m for b in benches.values() for m in b.margins if tells(b.record, m)]
-    for m in sorted(tight, key=lambda m: m.in_scales)[:1]:
+    for m in tightest(benches.values())[:1]:
         text += f" Tightest: {clean(m.duty)}, {plain(m.key)} {m.value_words()}, {m.hand_words()} in hand."
     if built is not None:
         text += (
