@@ -6,9 +6,10 @@ Heavy modules load only when a command runs, so that --help answers at once.
 from __future__ import annotations
 
 import json
+import sqlite3
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from enum import StrEnum
 from io import StringIO
 from pathlib import Path
@@ -65,9 +66,10 @@ app = typer.Typer(
 
 def runs_there(ctx: Context, incomplete: str) -> list[str]:
     """Names of runs that begin so, for the shell to complete; a folder's own name completes itself."""
+    from optimiser.names import names_of
+
     folder = Path(ctx.params.get("runs") or HERE)
-    names = (run.parent.name for run in folder.glob("*/run.json"))
-    return sorted(name for name in names if name.startswith(incomplete))
+    return [name for name in names_of(folder) if name.startswith(incomplete)]
 
 
 def candidates_there(ctx: Context, incomplete: str) -> list[str]:
@@ -143,7 +145,7 @@ def about(
 def plain_errors() -> Iterator[None]:
     """Turn what can be wrong with files and runs into words and an exit code."""
     from goals.faults import InputError
-    from optimiser.runs import RunError
+    from optimiser.names import RunError
 
     try:
         yield
@@ -153,6 +155,9 @@ def plain_errors() -> Iterator[None]:
     except (RunError, ValueError) as error:
         say(f"shimwright: {error}")
         raise typer.Exit(BAD_INPUT) from None
+    except sqlite3.Error as error:
+        say(f"shimwright: the run's ledger cannot be used: {error}")
+        raise typer.Exit(BAD_INPUT) from None
     except OSError as error:
         where = f": {error.filename}" if error.filename else ""
         say(f"shimwright: {error.strerror or error}{where}")
@@ -160,8 +165,9 @@ def plain_errors() -> Iterator[None]:
 
 
 def say(text: str) -> None:
-    """Tell something beside the result: on stderr, at once."""
-    print(text, file=sys.stderr, flush=True)
+    """Tell something beside the result: on stderr, at once. A terminal that is gone ends nothing."""
+    with suppress(OSError):
+        print(text, file=sys.stderr, flush=True)
 
 
 def print_document(

@@ -17,9 +17,10 @@ from kinematics.measures import MEASURES
 from optimiser.bench import rod_change
 from optimiser.better import ask_alike, asked, judge, judge_merits
 from optimiser.changes import changes
+from optimiser.names import RunError
 from optimiser.problem import Problem
 from optimiser.ranking import Row, feasible, merit, minutes
-from optimiser.runs import Run, RunError, place_of
+from optimiser.runs import Run, place_of
 from optimiser.settings import PIECES, setting_text, solved_texts
 from optimiser.signature import Signatures, plain_data
 from optimiser.space import AS_IS, Build

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from optimiser.proposer import LED, PROMISING, PROMISING_THEN_LED
-from optimiser.wording import counted
+from optimiser.wording import clean, counted, duration
 
 Record = dict[str, Any]
 
@@ -22,6 +22,26 @@ CHOSEN = {
     ),
 }
 OPEN = "what was not searched may hold a better build"
+
+
+def status_words(found: Record) -> str:
+    """How a run stands, by its ``status``, ``reason``, ``progress`` and ``updated``."""
+    status = found["status"]
+    if status == "stopped":
+        return f"stopped early ({clean(found['reason'])})"
+    if status != "searching":
+        return clean(status)
+    pace = found.get("progress")
+    if pace is None:
+        return "still searching"
+    words = [f"{pace['builds_a_second']:.2f} builds a second"]
+    if pace["seconds_left"] is not None:
+        words.append(f"about {duration(pace['seconds_left'])} left")
+    # waiting for a disk or a cluster is what someone who asks must know
+    words += [
+        clean(each) for each in (pace["phase"], pace["waiting"]) if each not in (None, "searching")
+    ]
+    return f"still searching: {', '.join(words)} (as of {clean(found['updated'])})"
 
 
 def coverage_lines(cover: Record) -> list[str]:

@@ -9,12 +9,13 @@ from optimiser.paper import as_text
 from optimiser.problem import Problem
 from optimiser.ranking import Row
 from optimiser.refine import as_set
-from optimiser.runs import Run, candidate_document, write_bytes
+from optimiser.runs import Run, candidate_document
 from optimiser.sheet import Sheet
 from optimiser.sheet_html import as_html
 from optimiser.sheet_pdf import PAPERS
 from optimiser.ties import tie_groups
 from optimiser.wing_sheet import wing_pdfs
+from optimiser.writing import write_bytes
 
 
 def with_curves(problem: Problem, row: Row) -> Row:

@@ -9,25 +9,42 @@ from typing import Any
 NOTHING_FEASIBLE = 1
 BAD_INPUT = 2
 STOPPED_EARLY = 3
+# what a shell tells of a command that Ctrl-C ended; a search ends with STOPPED_EARLY
+INTERRUPTED = 130
 
 
 def main() -> None:
     """Run the command line."""
-    from typer import BadParameter
+    from typer import Abort, BadParameter
 
     from optimiser.commands import app
 
     # of whatever library typer brings its usage errors from
     usage_error: type[Exception] = BadParameter.__mro__[1]
     try:
-        raise SystemExit(app(standalone_mode=False) or 0)
+        code = app(standalone_mode=False) or 0
+        # here, where a full disk can still be told of
+        sys.stdout.flush()
+        raise SystemExit(code)
     except usage_error as error:
         _tell(error)
         raise SystemExit(BAD_INPUT) from None
+    except (KeyboardInterrupt, Abort):
+        print("shimwright: stopped", file=sys.stderr)
+        raise SystemExit(INTERRUPTED) from None
     except BrokenPipeError:
         # whoever read our output has gone, as `head` does
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _hear_no_more()
         raise SystemExit(0) from None
+    except OSError as error:
+        _hear_no_more()
+        print(f"shimwright: cannot print: {error.strerror or error}", file=sys.stderr)
+        raise SystemExit(BAD_INPUT) from None
+
+
+def _hear_no_more() -> None:
+    """Let what is still to be printed go nowhere: printing it at the end would fail again."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _tell(error: Any) -> None:

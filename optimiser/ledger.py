@@ -8,10 +8,13 @@ night makes many thousands of them, and they shrink to an eighth.
 from __future__ import annotations
 
 import json
+import os
+import shutil
 import sqlite3
+import tempfile
 import zlib
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -67,11 +70,35 @@ class Ledger:
 
     @contextmanager
     def _reading(self) -> Iterator[sqlite3.Connection]:
-        connection = sqlite3.connect(f"file:{self.path}?mode=ro", uri=True, timeout=30.0)
+        connection = self._open_to_read()
         try:
             yield connection
         finally:
             connection.close()
+
+    def _open_to_read(self) -> sqlite3.Connection:
+        """A connection that only reads. Raises sqlite3.Error where there is no ledger."""
+        connection = _read_only(self.path)
+        try:
+            connection.execute("SELECT count(*) FROM sqlite_master")
+        except sqlite3.OperationalError:
+            connection.close()
+            if not self.path.is_file() or os.access(self.path.parent, os.W_OK):
+                raise
+            # a run that was cut off has a write-ahead log, which is not read where nothing can be written
+            return self._open_copy()
+        return connection
+
+    def _open_copy(self) -> sqlite3.Connection:
+        """A connection to a copy in memory of a ledger that stands where nothing can be written."""
+        with tempfile.TemporaryDirectory() as folder:
+            for suffix in ("", "-wal"):
+                with suppress(FileNotFoundError):
+                    shutil.copyfile(f"{self.path}{suffix}", Path(folder) / f"ledger{suffix}")
+            connection = sqlite3.connect(":memory:")
+            with closing(_read_only(Path(folder) / "ledger")) as copied:
+                copied.backup(connection)
+        return connection
 
     def create(self) -> None:
         """Make an empty ledger; an existing one is left as it is."""
@@ -154,11 +181,12 @@ class Ledger:
     def forget_known(self) -> None:
         """Drop what was known beforehand, once it is used."""
         connection = self._writing()
-        if _has(connection, "known"):
-            with connection:
-                connection.execute("DROP TABLE known")
-            # what room it took is given back, unless another reader looks on
-            with suppress(sqlite3.OperationalError):
+        # nothing hangs on it: another reader may look on, or the disk be full
+        with suppress(sqlite3.OperationalError):
+            if _has(connection, "known"):
+                with connection:
+                    connection.execute("DROP TABLE known")
+                # what room it took is given back
                 connection.execute("VACUUM")
 
     def settle(self) -> None:
@@ -201,6 +229,10 @@ class Ledger:
         with self._reading() as connection:
             for (text,) in connection.execute(query, (status,)):
                 yield json.loads(zlib.decompress(text))
+
+
+def _read_only(path: Path) -> sqlite3.Connection:
+    return sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=30.0)
 
 
 def _packed(row: Row) -> bytes:

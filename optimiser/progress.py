@@ -5,20 +5,13 @@ from __future__ import annotations
 import os
 import sys
 import time
+from contextlib import suppress
 
-from optimiser.coordinator import Progress
+from optimiser.pace import Progress
 from optimiser.ranking import feasible, merit
+from optimiser.wording import duration
 
 QUIET_EVERY = 5.0
-
-
-def duration(seconds: float) -> str:
-    """A stretch of time in words: '8 s', '4 min', '3 h 20 min'."""
-    if seconds < 90:
-        return f"{seconds:.0f} s"
-    if seconds < 5400:
-        return f"{seconds / 60:.0f} min"
-    return f"{int(seconds // 3600)} h {int(seconds % 3600 // 60)} min"
 
 
 def line(progress: Progress) -> str:
@@ -71,7 +64,11 @@ class ProgressLine:
         self.began = time.monotonic()
 
     def __call__(self, progress: Progress) -> None:
-        """Show it, if it is time to."""
+        """Show it, if it is time to. A terminal that is gone, or a full disk behind it, ends no search."""
+        with suppress(OSError):
+            self._show(progress)
+
+    def _show(self, progress: Progress) -> None:
         self._tell(progress.notices)
         now = time.monotonic()
         new_best = progress.best is not None and progress.best["build"] != self.best
@@ -100,4 +97,5 @@ class ProgressLine:
     def done(self) -> None:
         """Leave the line."""
         if self.live and self.width:
-            print(file=sys.stderr)
+            with suppress(OSError):
+                print(file=sys.stderr)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from optimiser.built_table import rank_notes, share_words
-from optimiser.covered import coverage_lines
+from optimiser.covered import coverage_lines, status_words
 from optimiser.drawn import TODAY
 from optimiser.notice import fails, model_notice
 from optimiser.problem import Problem
@@ -22,7 +22,7 @@ from optimiser.report_measures import measure_groups
 from optimiser.report_shown import Candidate, Today
 from optimiser.runs import SEARCHING, Run, ranking_document
 from optimiser.sheet import CAUTIONS, FIRST, HASH_LENGTH, not_checked
-from optimiser.tables import BELOW_THE_GRID, STATUS, tightest
+from optimiser.tables import BELOW_THE_GRID, tightest
 from optimiser.wording import (
     IN_HAND,
     clean,
@@ -79,7 +79,7 @@ def report_document(report: Report) -> Record:
         "title": clean(problem.goals.name or f"Run {run.name}"),
         "car": clean(problem.car.name),
         "run": clean(run.name),
-        "status": STATUS.get(ranking["status"], ranking["status"]),
+        "status": status_words(ranking),
         "version": clean(state["version"]),
         "seed": state["seed"],
         "inputs": [(clean(name), text[:HASH_LENGTH]) for name, text in state["inputs"].items()],

@@ -13,9 +13,9 @@ from optimiser.drawn import TODAY
 from optimiser.figure_set import PENS, Figure, figures
 from optimiser.picture import as_svg
 from optimiser.report import Report, report_document
-from optimiser.runs import write_file
 from optimiser.templates import template
 from optimiser.wording import clean
+from optimiser.writing import write_file
 
 Record = dict[str, Any]
 

@@ -14,12 +14,13 @@ from typing import Any
 from goals.reading import Loaded
 from optimiser import VERSION
 from optimiser.changes import Change, changes
-from optimiser.ledger import BUILT, SWEEPS
+from optimiser.ledger import BUILT, SWEEPS, Ledger
 from optimiser.moves import moves
+from optimiser.names import RunError
 from optimiser.problem import Problem
 from optimiser.ranking import feasible
 from optimiser.reuse import Reused, reusable
-from optimiser.runs import Run, RunError, coverage_now, place_of
+from optimiser.runs import Run, coverage_now, place_of
 from optimiser.standing import judged_anew, today_row
 from optimiser.wording import Margin, margins
 
@@ -88,13 +89,14 @@ class Rerun:
             "in_part": len(reused.sweeps),
             "as_built": len(reused.built),
         }
-        run = Run.create(runs, name, loaded, goals, rerun_of=self.old.name, rerun=counts)
         space = self.after.space
-        run.ledger.seed(
-            ((number, space.combinations(number), row) for number, row in reused.rows.items()),
-            _known(reused),
-        )
-        run.update(coverage=coverage_now(run, self.after))
+
+        def begin(ledger: Ledger) -> None:
+            rows = reused.rows.items()
+            ledger.seed(((n, space.combinations(n), row) for n, row in rows), _known(reused))
+
+        told = {"rerun_of": self.old.name, "rerun": counts}
+        run = Run.create(runs, name, loaded, goals, begin, **told)
         run.log("begun from another run", of=self.old.name, **counts)
         return run
 
@@ -116,13 +118,12 @@ class Rerun:
         before = self.old.ranked(self.before.goals.search.keep)
         found["built"] = self.built(before, built)
         found["today"] = self._today()
-        state = run.state()
         after = run.ranked(self.after.goals.search.keep)
         return {
             **found,
-            "status": state["status"],
+            **run.progress(),
             "coverage": coverage_now(run, self.after),
-            "reuse": state["rerun"],
+            "reuse": run.state()["rerun"],
             "candidates": moves(before, after, (self.before, self.after), run.ledger.finished()),
         }
 

@@ -8,7 +8,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from optimiser.covered import coverage_lines
+from optimiser.covered import coverage_lines, status_words
 from optimiser.layout import add_figures, new_table, print_item, room
 from optimiser.moves import APPEARED, DIED, LEFT, UNSEARCHED, swap_words
 from optimiser.space import AS_IS
@@ -29,7 +29,6 @@ from optimiser.wording import (
 Record = dict[str, Any]
 
 MOST_CHANGES = 30
-STATUS = {"stopped": "stopped early", "searching": "still searching"}
 LOST = (DIED, LEFT, UNSEARCHED)
 CAUTION = (
     "The model is rigid and ideal. Before driving on changed figures check the car by hand, lock to lock at "
@@ -65,7 +64,7 @@ def print_rerun(console: Console, document: Record, top: int = 10) -> None:
         if document["run"] is None:
             console.print(Text(NOTHING_CHANGED.format(run=clean(document["rerun_of"]))))
             return
-        status = STATUS.get(document["status"], document["status"])
+        status = status_words(document)
         name, old = clean(document["run"]), clean(document["rerun_of"])
         console.print(Text.assemble((f"run {name}", "bold"), f", {status}: {old} made again"))
         _print_changes(console, document)

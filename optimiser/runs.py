@@ -2,7 +2,7 @@
 
 ``inputs/`` the exact files used, ``run.json`` what and how far, ``ledger.sqlite`` one row a finished build,
 ``ranked.csv`` and ``ranked.json`` the ranking, ``sheets/`` bench sheets, ``log.jsonl`` what happened when.
-Every file but ledger and log is written beside its place and then put there, so none is ever half a file.
+A run folder comes to its place whole, and so does every file in it but ledger, log and lock.
 """
 
 from __future__ import annotations
@@ -12,59 +12,50 @@ import hashlib
 import io
 import json
 import os
-import re
+import shutil
 import sqlite3
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
+import uuid
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from goals.reading import Loaded, load_saved
 from optimiser import VERSION
 from optimiser.ledger import Ledger
 from optimiser.model_check import model_check, not_held
+from optimiser.names import RunError, names_of
 from optimiser.problem import Problem
 from optimiser.proposer import PROMISING
 from optimiser.ranking import Row, feasible, merit, minutes, rank
 from optimiser.ties import tie_groups
+from optimiser.writing import (
+    WRITE_FAULTS,
+    clear_beside,
+    fault_words,
+    sync_folder,
+    write_bytes,
+    write_file,
+)
 
 FORMAT = 1
+
+# Written whole, one after another, by the one process that searches the run.
+WHOLE = ("run.json", "ranked.json", "ranked.csv")
+# How long to wait for who only looks whether the run is held, s.
+LOCK_WAIT = 1.0
 
 SEARCHING = "searching"
 FINISHED = "finished"
 STOPPED = "stopped"
-
-
-class RunError(Exception):
-    """A run that cannot be used as asked, in words for the user."""
+# The reason of a run that nobody searches, though the last that was heard of it is that it is searched.
+CUT_OFF = "cut off: killed, or the power went"
 
 
 def now() -> str:
     """The time, UTC, to the second."""
     return datetime.now(UTC).isoformat(timespec="seconds")
-
-
-def write_file(path: Path, text: str) -> None:
-    """Put a text in place whole: written beside, then moved."""
-    write_bytes(path, text.encode())
-
-
-def write_bytes(path: Path, data: bytes) -> None:
-    """Put a file in place whole: written beside, then moved."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        Path(beside).chmod(0o644)
-        Path(beside).replace(path)
-    except BaseException:
-        Path(beside).unlink(missing_ok=True)
-        raise
 
 
 def digest(files: dict[str, bytes]) -> dict[str, str]:
@@ -86,40 +77,49 @@ class Run:
 
     @classmethod
     def create(
-        cls, runs: Path, name: str, loaded: Loaded, goals: Path | None = None, **told: Any
+        cls,
+        runs: Path,
+        name: str,
+        loaded: Loaded,
+        goals: Path | None = None,
+        begin: Callable[[Ledger], None] | None = None,
+        **told: Any,
     ) -> Run:
-        """Make a new run folder with the inputs copied in.
+        """Make a new run folder with the inputs copied in; it is there whole or not at all.
 
-        ``goals`` is where the goals file stands, kept for a rerun where it is near; ``told`` are further
-        entries of run.json. Raises RunError where a run of that name is there already.
+        ``goals`` is where the goals file stands, kept for a rerun where it is near; ``begin`` gives the
+        ledger what is known beforehand; ``told`` are further entries of run.json. Raises RunError where a
+        run of that name is there already, or where the folder cannot be made.
         """
         folder = runs / name
-        try:
-            folder.mkdir(parents=True)
-        except FileExistsError:
-            raise RunError(f"there is a run of the name '{name}' already: {folder}") from None
-        for file, data in loaded.files.items():
-            (folder / "inputs").mkdir(exist_ok=True)
-            (folder / "inputs" / file).write_bytes(data)
-        run = cls(folder)
-        run.ledger.create()
-        problem = Problem(loaded.goals, loaded.car, loaded.parts, loaded.readings)
-        state = {
-            "format": FORMAT,
-            "name": name,
-            "title": loaded.goals.name,
-            "status": SEARCHING,
-            "version": VERSION,
-            "seed": loaded.goals.search.seed,
-            "inputs": digest(loaded.files),
-            **_goals_file(folder, goals),
-            **told,
-            "started": now(),
-            "coverage": coverage(problem, 0, 0),
-            "model_check": model_check(loaded.goals, loaded.car, loaded.readings),
-        }
-        write_file(folder / "run.json", _json(state))
-        return run
+        if os.path.lexists(folder):
+            raise _there_already(folder)
+        with _staged(folder) as staging:
+            for file, data in loaded.files.items():
+                write_bytes(staging / "inputs" / file, data)
+            run = cls(staging)
+            run.ledger.create()
+            if begin is not None:
+                begin(run.ledger)
+            problem = Problem(loaded.goals, loaded.car, loaded.parts, loaded.readings)
+            state = {
+                "format": FORMAT,
+                "name": name,
+                "title": loaded.goals.name,
+                "status": SEARCHING,
+                "version": VERSION,
+                "seed": loaded.goals.search.seed,
+                "inputs": digest(loaded.files),
+                **_goals_file(folder, goals),
+                **told,
+                "started": now(),
+                "coverage": coverage_now(run, problem, PROMISING),
+                "model_check": model_check(loaded.goals, loaded.car, loaded.readings),
+            }
+            # a ledger that is open would go on under the name it had
+            run.ledger.settle()
+            write_file(staging / "run.json", _json(state))
+        return cls(folder)
 
     @classmethod
     def find(cls, runs: Path, named: str) -> Run:
@@ -136,7 +136,7 @@ class Run:
                         f"run '{named}' is of format {found!r}; this version knows {FORMAT}"
                     )
                 return run
-        near = sorted(p.parent.name for p in runs.glob("*/run.json"))
+        near = names_of(runs)
         there = f"; runs there: {', '.join(near)}" if near else ""
         raise RunError(f"no run '{named}' in {runs}{there}")
 
@@ -172,10 +172,12 @@ class Run:
         write_file(self.folder / "run.json", _json({**self.state(), **changes, "updated": now()}))
 
     def log(self, event: str, **facts: Any) -> None:
-        """Add a line to the log."""
+        """Add a line to the log. A log that cannot be written ends nothing: the line is left out."""
         line = json.dumps({"time": now(), "event": event, **facts}, sort_keys=True)
-        with (self.folder / "log.jsonl").open("a", encoding="utf-8") as file:
-            file.write(line + "\n")
+        with suppress(OSError), (self.folder / "log.jsonl").open("ab+") as file:
+            # a kill or a full disk may have left half a line
+            torn = file.seek(0, os.SEEK_END) > 0 and not _ends_a_line(file)
+            file.write(f"{chr(10) * torn}{line}\n".encode())
 
     @contextmanager
     def held(self) -> Iterator[None]:
@@ -184,16 +186,57 @@ class Run:
         Raises RunError where another process holds it. The hold ends with the process that has it, so a
         kill leaves nothing stale behind.
         """
-        lock = sqlite3.connect(self.folder / "search.lock", timeout=0.0, isolation_level=None)
+        lock = sqlite3.connect(self._lock, timeout=LOCK_WAIT, isolation_level=None)
         try:
             lock.execute("BEGIN EXCLUSIVE")
-        except sqlite3.OperationalError:
+        except sqlite3.OperationalError as error:
             lock.close()
-            raise RunError(f"run '{self.name}' is being searched by another process") from None
+            if _is_busy(error):
+                words = f"run '{self.name}' is being searched by another process"
+            else:
+                words = f"run '{self.name}' cannot be searched: {fault_words(error)}: {self._lock}"
+            raise RunError(words) from None
         try:
+            for name in WHOLE:
+                clear_beside(self.folder / name)
             yield
         finally:
             lock.close()
+
+    @property
+    def _lock(self) -> Path:
+        return self.folder / "search.lock"
+
+    def is_held(self) -> bool:
+        """Whether a process searches this run at this moment."""
+        if not self._lock.is_file():
+            return False
+        look = sqlite3.connect(f"{self._lock.absolute().as_uri()}?mode=ro", timeout=0.0, uri=True)
+        try:
+            look.execute("SELECT count(*) FROM sqlite_master")
+        except sqlite3.OperationalError as error:
+            return _is_busy(error)
+        finally:
+            look.close()
+        return False
+
+    def status(self) -> str:
+        """SEARCHING, STOPPED or FINISHED. One whose search was cut off, by a kill, is stopped."""
+        return str(self.progress()["status"])
+
+    def progress(self) -> dict[str, Any]:
+        """How the search of this run stands: its status, why it ended, and how far it had come when.
+
+        ``reason`` is None while it goes on; ``progress`` is None where run.json tells none yet.
+        """
+        # looked at first: a search that ends in between has then written how
+        held = self.is_held()
+        state = self.state()
+        status, reason = str(state.get("status")), state.get("reason")
+        if status == SEARCHING:
+            status, reason = (SEARCHING, None) if held else (STOPPED, CUT_OFF)
+        told = {"progress": state.get("progress"), "updated": state.get("updated")}
+        return {"status": status, "reason": reason, **told}
 
     def load(self) -> Problem:
         """The inputs as they were when the run began.
@@ -225,6 +268,47 @@ class Run:
             _table(problem, rows, [c["tie"] for c in document["candidates"]]),
         )
         return rows
+
+
+def _there_already(folder: Path) -> RunError:
+    return RunError(f"there is a run of the name '{folder.name}' already: {folder}")
+
+
+@contextmanager
+def _staged(folder: Path) -> Iterator[Path]:
+    """A hidden folder beside a folder's place, which becomes that folder once it is whole.
+
+    Raises RunError where it cannot be made.
+    """
+    staging = folder.parent / f".new-{uuid.uuid4().hex[:12]}"
+    try:
+        staging.mkdir(parents=True)
+        yield staging
+        for place in (staging / "inputs", staging):
+            sync_folder(place)
+        try:
+            staging.rename(folder)
+        except OSError:
+            if os.path.lexists(folder):
+                raise _there_already(folder) from None
+            raise
+        sync_folder(folder.parent)
+    except WRITE_FAULTS as error:
+        raise RunError(f"the run folder {folder} cannot be made: {fault_words(error)}") from None
+    finally:
+        # of a folder that has come to its place nothing is left here
+        shutil.rmtree(staging, ignore_errors=True)
+
+
+def _ends_a_line(file: BinaryIO) -> bool:
+    """Whether the last byte of a file that holds any ends a line."""
+    file.seek(-1, os.SEEK_END)
+    return file.read(1) == b"\n"
+
+
+def _is_busy(error: sqlite3.Error) -> bool:
+    """Whether a lock is refused because another process has it."""
+    return error.sqlite_errorcode & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 
 
 def _goals_file(folder: Path, goals: Path | None) -> dict[str, str]:
@@ -270,7 +354,7 @@ def ranking_document(run: Run, problem: Problem, rows: list[Row]) -> dict[str, A
     """The ranking as ``rank --json`` prints it."""
     return {
         "run": run.name,
-        "status": run.state()["status"],
+        **run.progress(),
         "coverage": coverage_now(run, problem),
         "model_check": run.model_check,
         "candidates": candidate_documents(rows),
@@ -368,25 +452,3 @@ def _cell(entry: dict[str, Any] | None) -> Any:
 
 def _json(document: dict[str, Any]) -> str:
     return json.dumps(document, indent=1, allow_nan=False) + "\n"
-
-
-def check_name(name: str | None) -> None:
-    """Raises RunError where a name that someone gave cannot be a run's."""
-    if name is not None and (Path(name).name != name or name.startswith(".")):
-        raise RunError(f"'{name}' is no name for a run: a plain word, no folders")
-
-
-def fresh_name(runs: Path, title: str) -> str:
-    """A name for a new run: the first words of its title, and the time."""
-    words = re.findall(r"[a-z0-9]+", title.lower())[:4]
-    stem = "-".join([*words, datetime.now().strftime("%Y%m%d-%H%M%S")])
-    return free_name(runs, stem)
-
-
-def free_name(runs: Path, stem: str) -> str:
-    """A name that no run has yet: the stem, or the stem with the next free number."""
-    name, count = stem, 1
-    while (runs / name).exists():
-        count += 1
-        name = f"{stem}-{count}"
-    return name

@@ -15,10 +15,11 @@ from typing import Any
 from optimiser.ledger import BUILT, Ledger
 from optimiser.problem import Problem
 from optimiser.ranking import feasible, key
-from optimiser.workers import MOST_DEATHS, make_executor, sample_task
+from optimiser.workers import MOST_DEATHS, revived, sample_task
 from optimiser.yields import failed_record
 
 Record = dict[str, Any]
+Write = Callable[[], None]
 
 POLL = 0.5  # s between looks at whether to stop
 
@@ -30,12 +31,16 @@ class Sampling:
         ledger: the run's; records are written to its table ``as_built``.
         problem: the run's inputs.
         workers: how many processes work at a time.
+        put: does what writes to the ledger.
     """
 
-    def __init__(self, ledger: Ledger, problem: Problem, workers: int) -> None:
+    def __init__(
+        self, ledger: Ledger, problem: Problem, workers: int, put: Callable[[Write], None]
+    ) -> None:
         self.ledger = ledger
         self.problem = problem
         self.workers = workers
+        self.put = put
         self.known = ledger.built()
         self.before = ledger.known(BUILT)
         ranked = sorted((key(row), int(row["build"])) for row in ledger.each() if feasible(row))
@@ -51,32 +56,42 @@ class Sampling:
         return self.enough >= self.problem.goals.search.keep or not self.order
 
     def run(
-        self, executor: Executor, stop: Callable[[], bool], tell: Callable[[], None]
+        self,
+        executor: Executor,
+        stop: Callable[[], bool],
+        tell: Callable[[], None],
     ) -> Executor:
         """Go on until all is done, or until ``stop`` says so; returns the executor that is left.
 
-        A pool that breaks is made anew; a candidate that breaks it time and again is written down as failed.
+        A pool that breaks is made anew, and the first candidate is then built with none beside it; one that
+        breaks the pool time and again even so is written down as failed.
         """
         deaths = 0
+        alone = False
         while not self.complete and not stop():
             before = self.sampled
             try:
-                self._run(executor, stop, tell)
+                self._run(executor, stop, tell, 1 if alone else self.workers + 1)
+                alone = False
             except BrokenProcessPool:
                 executor.shutdown(wait=False, cancel_futures=True)
-                executor = make_executor(self.problem, self.workers)
-                deaths = deaths + 1 if self.sampled == before else 1
+                executor = revived(self.problem, self.workers)
+                deaths = deaths + 1 if alone and self.sampled == before else 0
+                alone = True
                 if deaths >= MOST_DEATHS:
                     reason = f"the worker process died {MOST_DEATHS} times while building it"
                     self._write(failed_record(self.problem, self.order[0], reason))
                     deaths = 0
         return executor
 
-    def _run(self, executor: Executor, stop: Callable[[], bool], tell: Callable[[], None]) -> None:
+    def _run(
+        self, executor: Executor, stop: Callable[[], bool], tell: Callable[[], None], most: int
+    ) -> None:
+        """Build candidates, so many at a time; one at a time ends with the first that is built."""
         flying: dict[int, Future[Record]] = {}
         try:
             while not self.complete and not stop():
-                for number in list(self.order)[: self.workers + 1]:
+                for number in list(self.order)[:most]:
                     if number not in flying and number not in {*self.known, *self.before}:
                         flying[number] = executor.submit(sample_task, self.ledger.row(number))
                 first = flying[self.order[0]]
@@ -85,6 +100,8 @@ class Sampling:
                     self._write(first.result())
                     self._take_over()
                     tell()
+                    if most == 1:
+                        return
         finally:
             for future in flying.values():
                 future.cancel()
@@ -95,7 +112,7 @@ class Sampling:
             self._write(self.ledger.known_of(BUILT, self.order[0]))
 
     def _write(self, record: Record) -> None:
-        self.ledger.add_built(record["number"], record)
+        self.put(lambda: self.ledger.add_built(record["number"], record))
         self.known[record["number"]] = record
         self._settle()
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -87,7 +87,8 @@ def demo(
     from importlib.resources import files
 
     from goals.schema import json_schema
-    from optimiser.runs import free_name, write_file
+    from optimiser.names import free_name
+    from optimiser.writing import write_file
 
     with plain_errors():
         access = _access(cluster, cluster_ca, cluster_cert, cluster_key)
@@ -158,7 +159,8 @@ def resume(
     """Go on with a run that was stopped."""
     with plain_errors():
         from optimiser import VERSION
-        from optimiser.runs import Run, RunError
+        from optimiser.names import RunError
+        from optimiser.runs import Run
 
         access = _access(cluster, cluster_ca, cluster_cert, cluster_key)
         found = Run.find(runs, run)
@@ -197,9 +199,10 @@ def rerun(
     car as built still passes, and which candidates rose, fell, appeared or died.
     """
     with plain_errors():
+        from optimiser.names import check_name, fresh_name
         from optimiser.rerun import Rerun, goals_of
         from optimiser.rerun_table import change_lines, print_rerun
-        from optimiser.runs import STOPPED, Run, check_name, fresh_name, place_of
+        from optimiser.runs import STOPPED, Run, place_of
 
         access = _access(cluster, cluster_ca, cluster_cert, cluster_key)
         check_name(name)
@@ -212,7 +215,7 @@ def rerun(
         if again.idle:
             document = again.document(None, built)
             print_document(document, as_json, lambda console: print_rerun(console, document))
-            if old.state()["status"] == STOPPED:
+            if old.status() == STOPPED:
                 say(f"it was stopped early; go on with: shimwright resume {old.name}")
             return
         for line in change_lines([change.record for change in again.changes]):
@@ -275,7 +278,8 @@ def _joined(access: Access | None, problem: Problem) -> Iterator[ClusterExecutor
 def _search(
     goals: Path, runs: Path, name: str | None, as_json: bool, access: Access | None
 ) -> None:
-    from optimiser.runs import Run, check_name, fresh_name
+    from optimiser.names import check_name, fresh_name
+    from optimiser.runs import Run
 
     problem, loaded = load(goals)
     check_name(name)
@@ -311,9 +315,11 @@ def _go(
     say(f"{space.builds:,} builds, {space.all_combinations:,} combinations to cover")
     show = ProgressLine()
     with run.held():
-        status = Search(run, problem, show, cluster).go()
-        note_searched(run)
-    show.done()
+        search = Search(run, problem, show, cluster)
+        status = search.go()
+        show.done()
+        with suppress(OSError):
+            note_searched(run)
     rows = run.ranked(problem.goals.search.keep)
     if tell is None:
         print_ranking(run, problem, as_json, 10)
@@ -324,10 +330,9 @@ def _go(
         for line in coverage_lines(cover):
             say(line)
     if status == STOPPED:
-        say(f"stopped early; go on with: shimwright resume {run.name}")
-        if cluster is not None:
-            reason = run.state().get("reason")
-            say(f"({reason}; what was finished is kept; --cluster ADDRESS as before, or without)")
+        say(f"stopped early: {search.reason}; what was finished is kept")
+        how = " (--cluster ADDRESS as before, or without)" if cluster is not None else ""
+        say(f"go on with: shimwright resume {run.name}{_where(run)}{how}")
         raise typer.Exit(STOPPED_EARLY)
     _say_what_next(run)
     if not any(feasible(row) for row in rows):
@@ -336,8 +341,12 @@ def _go(
 
 def _say_what_next(run: Run) -> None:
     """The commands that a finished run is read with."""
-    elsewhere = run.folder.resolve().parent != HERE.resolve()
-    where = f" --runs {run.folder.parent}" if elsewhere else ""
     say("look closer:")
     for command, words in NEXT:
-        say(f"  shimwright {command.replace('RUN', run.name)}{where}  {words}")
+        say(f"  shimwright {command.replace('RUN', run.name)}{_where(run)}  {words}")
+
+
+def _where(run: Run) -> str:
+    """The option that leads to a run that is not where runs are looked for."""
+    elsewhere = run.folder.resolve().parent != HERE.resolve()
+    return f" --runs {run.folder.parent}" if elsewhere else ""

@@ -11,9 +11,10 @@ from goals.readings import Readings
 from optimiser.bench import DutyBench
 from optimiser.correction import document_of, groups
 from optimiser.evaluate import number
+from optimiser.names import RunError
 from optimiser.problem import Problem
 from optimiser.ranking import Row
-from optimiser.runs import Run, RunError
+from optimiser.runs import Run
 from optimiser.setdown import SetDown
 
 Record = dict[str, Any]

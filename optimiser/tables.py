@@ -12,7 +12,7 @@ from rich.text import Text
 
 from optimiser.built_table import print_as_built, rank_notes, share_words
 from optimiser.check_table import print_check
-from optimiser.covered import coverage_lines
+from optimiser.covered import coverage_lines, status_words
 from optimiser.curves import print_curves
 from optimiser.figures import Column, asks_of, print_figures
 from optimiser.layout import beside, chunks, figure_lines, hung, new_table, print_item, room
@@ -47,7 +47,6 @@ __all__ = ["print_check", "print_rank", "print_show"]
 
 Record = dict[str, Any]
 
-STATUS = {"searching": "still searching", "stopped": "stopped early"}
 MOST_DUTY_COLUMNS = 3
 BELOW_THE_GRID = "on the declared grid; settings that can be set finer were refined below it"
 # Under what the lines about a candidate stand: its first figure.
@@ -81,8 +80,10 @@ def print_rank(console: Console, document: Record, top: int = 20) -> None:
 
 def _print_coverage(console: Console, document: Record) -> None:
     cover = document["coverage"]
-    status = STATUS.get(document["status"], document["status"])
+    status = status_words(document)
     console.print(Text.assemble((f"run {clean(document['run'])}", "bold"), f", {status}"))
+    if document["status"] == "stopped":
+        console.print(Text(f"go on with: shimwright resume {clean(document['run'])}"))
     for line in coverage_lines(cover):
         console.print(Text(line))
     if cover["proven"] and _any_refined(document["candidates"]):

@@ -7,9 +7,10 @@ from collections.abc import Callable
 from typing import Any
 
 from optimiser.problem import Problem
-from optimiser.progress import QUIET_EVERY, duration
+from optimiser.progress import QUIET_EVERY
 from optimiser.runs import Run, coverage_now
 from optimiser.why import Means, document
+from optimiser.wording import duration
 from optimiser.workers import count_workers, make_executor, stop_now
 
 

@@ -204,6 +204,15 @@ def price(value: float, currency: str = "") -> str:
     return with_unit(text, clean(currency))
 
 
+def duration(seconds: float) -> str:
+    """A stretch of time in words: '8 s', '4 min', '3 h 20 min'."""
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    if seconds < 5400:
+        return f"{seconds / 60:.0f} min"
+    return f"{int(seconds // 3600)} h {int(seconds % 3600 // 60)} min"
+
+
 def counted(number: int, word: str) -> str:
     """A number with its word, in the plural where there is not one."""
     return f"{number:,} {word}" if number == 1 else f"{number:,} {word}s"

@@ -12,6 +12,7 @@ import signal
 import threading
 from collections.abc import Callable
 from concurrent.futures import Executor, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from multiprocessing.connection import wait
 from typing import Any
 
@@ -31,6 +32,13 @@ class WorkerDied(Exception):
 
     def __init__(self) -> None:
         super().__init__(f"the worker process died {MOST_DEATHS} times while searching it")
+
+
+class WorkersKeepDying(Exception):
+    """Worker processes die with nothing to do."""
+
+    def __init__(self) -> None:
+        super().__init__("worker processes die as soon as they start (is there memory left?)")
 
 
 class SchedulerGone(Exception):
@@ -112,6 +120,22 @@ def make_executor(problem: Problem, workers: int) -> Executor:
         initializer=start_worker,
         initargs=(problem,),
     )
+
+
+def revived(problem: Problem, workers: int) -> Executor:
+    """A new executor in place of one that broke, whose processes were seen to live.
+
+    Raises WorkersKeepDying where they die with nothing to do: then no build is to blame.
+    """
+    for _ in range(MOST_DEATHS):
+        executor = make_executor(problem, workers)
+        try:
+            executor.submit(os.getpid).result()
+        except BrokenProcessPool:
+            executor.shutdown(wait=False, cancel_futures=True)
+        else:
+            return executor
+    raise WorkersKeepDying
 
 
 def stop_now(executor: Executor) -> None:

@@ -14,7 +14,8 @@ import yaml
 import optimiser.coordinator as coordinator
 import optimiser.workers as workers
 from goals.reading import load_goals
-from optimiser.coordinator import Progress, Search
+from optimiser.coordinator import Search
+from optimiser.pace import Progress
 from optimiser.problem import Problem
 from optimiser.ranking import Row, feasible, key, rank
 from optimiser.runs import Run, ranking_document

@@ -53,7 +53,10 @@ def test_search_leaves_a_whole_run_folder(searched: Path) -> None:
 
 def test_rank_json_keeps_the_contract(searched: Path) -> None:
     document = run("rank", "one", "--json", cwd=searched).document
-    assert set(document) == {"run", "status", "coverage", "candidates", "model_check"}
+    assert set(document) == {
+        *("run", "status", "reason", "progress", "updated"),
+        *("coverage", "candidates", "model_check"),
+    }
     assert set(document["coverage"]) == {
         "builds",
         "builds_done",

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from rich.cells import cell_len
 
-from optimiser.coordinator import Progress
+from optimiser.pace import Progress
 from optimiser.progress import line
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -16,7 +16,8 @@ from pydantic import BaseModel
 
 from goals.reading import Loaded, load_goals
 from optimiser import workers
-from optimiser.coordinator import Progress, Search
+from optimiser.coordinator import Search
+from optimiser.pace import Progress
 from optimiser.problem import Problem
 from optimiser.runs import Run
 

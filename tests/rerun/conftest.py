@@ -14,10 +14,8 @@ from tests.rerun.bench import Here, wait_here
 def one_process() -> Iterator[None]:
     """Searches do their work here: what is found is the same, and no process has to be started."""
     with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("optimiser.coordinator.make_executor", lambda problem, _: Here(problem))
         for module in ("coordinator", "sampling"):
-            patch.setattr(
-                f"optimiser.{module}.make_executor", lambda problem, workers: Here(problem)
-            )
             patch.setattr(f"optimiser.{module}.wait", wait_here)
         yield
     workers._problem = None

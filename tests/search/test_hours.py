@@ -18,12 +18,14 @@ import pytest
 import yaml
 
 import optimiser.coordinator as coordinator
+import optimiser.pace as pace
 import optimiser.proposer as proposer
 import optimiser.workers as workers
 from goals.reading import load_goals
 from optimiser.builds import search_build
-from optimiser.coordinator import Progress, Search
+from optimiser.coordinator import Search
 from optimiser.covered import coverage_lines
+from optimiser.pace import Progress
 from optimiser.problem import Problem
 from optimiser.proposer import LED, PROMISING, PROMISING_THEN_LED
 from optimiser.ranking import Row
@@ -150,7 +152,7 @@ def test_where_the_time_does_not_suffice_the_rest_is_led_and_the_run_says_so(
     """More than a hundred builds of 0.1 s want twelve seconds; there are three."""
     many_knuckles(garage, 40)
     set_search(garage, hours=3.0 / 3600.0)
-    monkeypatch.setattr(coordinator, "ENOUGH", 5)
+    monkeypatch.setattr(pace, "ENOUGH", 5)
     stand = Stand(monkeypatch, seconds=0.1)
     run, problem = new_run(garage)
     assert searched(run, problem) == "finished"
