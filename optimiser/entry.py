@@ -15,6 +15,26 @@ INTERRUPTED = 130
 
 def main() -> None:
     """Run the command line."""
+    try:
+        code = _run()
+        # here, where a full disk can still be told of
+        sys.stdout.flush()
+    except KeyboardInterrupt:
+        print("shimwright: stopped", file=sys.stderr)
+        code = INTERRUPTED
+    except BrokenPipeError:
+        # whoever read our output has gone, as `head` does
+        _hear_no_more()
+        code = 0
+    except OSError as error:
+        _hear_no_more()
+        print(f"shimwright: cannot print: {error.strerror or error}", file=sys.stderr)
+        code = BAD_INPUT
+    raise SystemExit(code)
+
+
+def _run() -> int:
+    """Run the command that is asked for; returns its exit code."""
     from typer import Abort, BadParameter
 
     from optimiser.commands import app
@@ -22,24 +42,12 @@ def main() -> None:
     # of whatever library typer brings its usage errors from
     usage_error: type[Exception] = BadParameter.__mro__[1]
     try:
-        code = app(standalone_mode=False) or 0
-        # here, where a full disk can still be told of
-        sys.stdout.flush()
-        raise SystemExit(code)
+        return int(app(standalone_mode=False) or 0)
     except usage_error as error:
         _tell(error)
-        raise SystemExit(BAD_INPUT) from None
-    except (KeyboardInterrupt, Abort):
-        print("shimwright: stopped", file=sys.stderr)
-        raise SystemExit(INTERRUPTED) from None
-    except BrokenPipeError:
-        # whoever read our output has gone, as `head` does
-        _hear_no_more()
-        raise SystemExit(0) from None
-    except OSError as error:
-        _hear_no_more()
-        print(f"shimwright: cannot print: {error.strerror or error}", file=sys.stderr)
-        raise SystemExit(BAD_INPUT) from None
+        return BAD_INPUT
+    except Abort:
+        raise KeyboardInterrupt from None
 
 
 def _hear_no_more() -> None:

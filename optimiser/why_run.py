@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from concurrent.futures import BrokenExecutor
 from typing import Any
 
+from optimiser.names import RunError
 from optimiser.problem import Problem
 from optimiser.progress import QUIET_EVERY
 from optimiser.runs import Run, coverage_now
@@ -25,6 +27,11 @@ def explain(
     try:
         cover = coverage_now(run, problem)
         told = document(problem, run.ledger.rows(), run.ledger.built(), cover, means)
+    except BrokenExecutor:
+        raise RunError(
+            "a worker process died while searching for answers; is there memory left? "
+            "Fewer processes need less: --workers 1"
+        ) from None
     finally:
         # what is still under way when the time is up is not waited for
         stop_now(executor)
