@@ -41,7 +41,8 @@ def status_words(found: Record) -> str:
     words += [
         clean(each) for each in (pace["phase"], pace["waiting"]) if each not in (None, "searching")
     ]
-    return f"still searching: {', '.join(words)} (as of {clean(found['updated'])})"
+    # of 2026-03-29T02:30:00+00:00 the time of day
+    return f"still searching: {', '.join(words)} (as of {clean(found['updated'])[11:19]} UTC)"
 
 
 def coverage_lines(cover: Record) -> list[str]:

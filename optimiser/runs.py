@@ -16,7 +16,7 @@ import shutil
 import sqlite3
 import uuid
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -186,22 +186,22 @@ class Run:
         Raises RunError where another process holds it. The hold ends with the process that has it, so a
         kill leaves nothing stale behind.
         """
-        lock = sqlite3.connect(self._lock, timeout=LOCK_WAIT, isolation_level=None)
-        try:
-            lock.execute("BEGIN EXCLUSIVE")
-        except sqlite3.OperationalError as error:
-            lock.close()
-            if _is_busy(error):
-                words = f"run '{self.name}' is being searched by another process"
-            else:
-                words = f"run '{self.name}' cannot be searched: {fault_words(error)}: {self._lock}"
-            raise RunError(words) from None
-        try:
+        with ExitStack() as hold:
+            try:
+                lock = sqlite3.connect(self._lock, timeout=LOCK_WAIT, isolation_level=None)
+                hold.callback(lock.close)
+                lock.execute("BEGIN EXCLUSIVE")
+            except sqlite3.OperationalError as error:
+                if _is_busy(error):
+                    words = f"run '{self.name}' is being searched by another process"
+                else:
+                    words = (
+                        f"run '{self.name}' cannot be searched: {fault_words(error)}: {self._lock}"
+                    )
+                raise RunError(words) from None
             for name in WHOLE:
                 clear_beside(self.folder / name)
             yield
-        finally:
-            lock.close()
 
     @property
     def _lock(self) -> Path:

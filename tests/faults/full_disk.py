@@ -29,7 +29,7 @@ from typing import Any
 import numpy as np
 
 import optimiser.writing as writing
-from tests.faults.workshop import Differs, Workshop, begin, ended, make_ready, whole
+from tests.faults.workshop import SAID, Differs, Workshop, begin, ended, make_ready, whole
 
 KiB = 1024
 RUNS_OF_ONE = 5
@@ -128,7 +128,7 @@ def _waits(shop: Workshop, pid: int) -> bool:
     """Whether a search is seen to wait for room before it ends."""
     until = time.monotonic() + 15.0
     while time.monotonic() < until and Path(f"/proc/{pid}/stat").read_text().split()[2] != "Z":
-        if "cannot write" in (shop.folder / "said.txt").read_text(errors="replace"):
+        if "cannot write" in (shop.folder / SAID).read_text(errors="replace"):
             return True
         time.sleep(0.02)
     return False

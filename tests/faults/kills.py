@@ -5,10 +5,10 @@
 Each of many short runs is begun by the command, as a user begins it, and struck time and again: a kill that
 nothing can catch, of the coordinator, of one worker, of all, of everything at once; a power cut, after
 which the end of the write-ahead log is lost, the log's last line torn and a file left half written; Ctrl-C
-once and twice; a shutdown; a laptop's sleep. After each strike the run is asked for its ranking and gone on
-with. What it comes to must be, byte for byte, what the same search finds that nobody disturbs: its ranking,
-its ledger's rows and its records of cars as built. Prints a line of JSON with what was done, and fails
-where anything differs.
+once and twice; a shutdown; a laptop's sleep; and people who look on meanwhile. After each strike the run is
+asked for its ranking and gone on with. What it comes to must be, byte for byte, what the same search finds
+that nobody disturbs: its ranking, its ledger's rows and its records of cars as built. Prints a line of JSON
+with what was done, and fails where anything differs.
 
 With ``--spawn`` workers are started as on users' machines, which takes seconds.
 """
@@ -38,7 +38,7 @@ MOST_STRIKES = 6
 RUNS_OF_ONE = 8
 KINDS = (
     *("coordinator", "worker", "all workers", "everything", "power"),
-    *("ctrl-c", "ctrl-c twice", "shutdown", "sleep"),
+    *("ctrl-c", "ctrl-c twice", "shutdown", "sleep", "onlookers"),
 )
 TOO_LATE = "ended before the strike"
 
@@ -63,6 +63,8 @@ def strike(kind: str, pid: int, chance: Chance) -> bool:
     if kind in ("worker", "all workers"):
         found = helpers(pid)
         kill(found if kind == "all workers" else found[: int(chance.integers(1, 3))])
+        return False
+    if kind == "onlookers":
         return False
     if kind == "sleep":
         os.killpg(pid, signal.SIGSTOP)
@@ -105,6 +107,8 @@ def disturbed(shop: Workshop, run: Path, chance: Chance) -> Counter[str]:
         if ended(pid, moment) is not None:
             struck[TOO_LATE] += 1
             break
+        if kind == "onlookers":
+            look_on(shop, run, pid)
         ends = strike(kind, pid, chance)
         struck[kind] += 1
         code = ended(pid)
@@ -121,6 +125,21 @@ def disturbed(shop: Workshop, run: Path, chance: Chance) -> Counter[str]:
     shop.end(run)
     shop.compare(run)
     return struck
+
+
+def look_on(shop: Workshop, run: Path, pid: int) -> None:
+    """Ask a run that is being searched how it stands, and for its ranking, best candidate and report."""
+    if not run.exists():
+        return
+    for words in (("rank", run.name, "--json"), ("show", run.name, "1"), ("report", run.name)):
+        over = psutil.Process(pid).status() == psutil.STATUS_ZOMBIE
+        code = whole(shop.folder, *words, said="onlooker.txt")
+        said = (shop.folder / "onlooker.txt").read_text()
+        # of a run of which nothing is finished there is no first candidate
+        if code != 0 and not (words[0] == "show" and "0 ranked candidates" in said):
+            raise Differs(f"{run.name}: {words} while it is searched: {code}\n{said}")
+        if words[0] == "rank" and over and json.loads(said)["status"] == "searching":
+            raise Differs(f"{run.name}: is told as searched by nobody")
 
 
 def look_at(shop: Workshop, run: Path, kind: str) -> None:

@@ -29,6 +29,7 @@ from tests.search.catalogues import random_problem
 
 # A command that takes longer hangs, s.
 PATIENCE = 120.0
+SAID = "said.txt"
 
 
 class Differs(AssertionError):
@@ -51,10 +52,12 @@ def forked(problem: Problem, count: int) -> Executor:
     )
 
 
-def begin(folder: Path, *words: str, before: Callable[[], None] | None = None) -> int:
+def begin(
+    folder: Path, *words: str, before: Callable[[], None] | None = None, said: str = SAID
+) -> int:
     """Start a command in a process group of its own, in a folder; returns its process's number.
 
-    ``before`` is called in the new process first.
+    ``before`` is called in the new process first; what it says goes to the file ``said`` there.
     """
     pid = os.fork()
     if pid:
@@ -63,7 +66,7 @@ def begin(folder: Path, *words: str, before: Callable[[], None] | None = None) -
     try:
         os.setsid()
         os.chdir(folder)
-        out = os.open("said.txt", os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_APPEND)
+        out = os.open(said, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_APPEND)
         os.dup2(out, 1)
         os.dup2(out, 2)
         sys.argv = ["shimwright", *words]
@@ -94,16 +97,18 @@ def ended(pid: int, seconds: float = PATIENCE) -> int | None:
         time.sleep(0.002)
 
 
-def whole(folder: Path, *words: str, before: Callable[[], None] | None = None) -> int:
+def whole(
+    folder: Path, *words: str, before: Callable[[], None] | None = None, said: str = SAID
+) -> int:
     """Run a command to its end; fails where it hangs or where it ends in a traceback."""
-    pid = begin(folder, *words, before=before)
+    pid = begin(folder, *words, before=before, said=said)
     code = ended(pid)
     if code is None:
         os.killpg(pid, signal.SIGKILL)
         raise Differs(f"{words} hangs")
-    said = (folder / "said.txt").read_text(errors="replace")
-    if "Traceback" in said or code not in (0, 1, 2, STOPPED_EARLY):
-        raise Differs(f"{words} ended with {code}:\n{said[-3000:]}")
+    heard = (folder / said).read_text(errors="replace")
+    if "Traceback" in heard or code not in (0, 1, 2, STOPPED_EARLY):
+        raise Differs(f"{words} ended with {code}:\n{heard[-3000:]}")
     return code
 
 
@@ -164,7 +169,7 @@ class Workshop:
 
     def said(self) -> str:
         """What the last command said; fails where that is a traceback."""
-        said = (self.folder / "said.txt").read_text(errors="replace")
+        said = (self.folder / SAID).read_text(errors="replace")
         if "Traceback" in said:
             raise Differs(said[-3000:])
         return said

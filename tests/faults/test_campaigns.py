@@ -1,0 +1,29 @@
+"""A slice of each campaign of faults; how many were survived in full is told in DEVELOPERS.md."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from typing import Any
+
+import pytest
+
+from tests.search.farm import HOUSE, environment
+
+WORDS = {
+    "kills": ("--kills", "8", "--seed", "11"),
+    "full_disk": ("--runs", "4", "--seed", "12"),
+}
+
+
+@pytest.mark.parametrize("name", WORDS)
+def test_a_slice_of(name: str) -> None:
+    """A process of its own, for it forks."""
+    words = [sys.executable, "-m", f"tests.faults.{name}", *WORDS[name]]
+    done = subprocess.run(
+        words, cwd=HOUSE, env=environment(), capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr[-4000:]
+    told: dict[str, Any] = json.loads(done.stdout)
+    assert told.get("strikes", 0) >= 8 or told["runs"] == 4
