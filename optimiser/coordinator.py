@@ -195,6 +195,7 @@ class Search:
         if not sampling.complete and not self.interrupts:
             self.progress.phase = "building candidates many times"
             self.show(self.progress)
+            self._save()
             if self.cluster is not None or self.flying:
                 # builds still under way have had their time
                 stop_now(self.executor)

@@ -34,7 +34,7 @@ def status_words(found: Record) -> str:
     pace = found.get("progress")
     if pace is None:
         return "still searching"
-    words = [f"{pace['builds_a_second']:.2f} builds a second"]
+    words = [f"{pace['builds_a_second']:.2f} a second"]
     if pace["seconds_left"] is not None:
         words.append(f"about {duration(pace['seconds_left'])} left")
     # waiting for a disk or a cluster is what someone who asks must know

@@ -46,10 +46,14 @@ Chance = np.random.Generator
 
 
 def helpers(pid: int) -> list[int]:
-    """The processes that a coordinator has started."""
+    """The workers that a coordinator has started; Python's own helper is not one of them."""
+    found = []
     with suppress(psutil.NoSuchProcess):
-        return [child.pid for child in psutil.Process(pid).children(recursive=True)]
-    return []
+        for child in psutil.Process(pid).children(recursive=True):
+            with suppress(psutil.NoSuchProcess):
+                if not any("resource_tracker" in word for word in child.cmdline()):
+                    found.append(child.pid)
+    return found
 
 
 def kill(pids: list[int]) -> None:

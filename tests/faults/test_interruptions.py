@@ -279,7 +279,10 @@ def test_run_json_and_the_log_tell_how_far_it_is(
         *("failed", "serving", "best_merit", "waiting"),
     }
     assert state["progress"]["serving"] == 3 and state["progress"]["best_merit"] >= 1.0
-    assert words[0].startswith("run one, still searching: ") and " left (as of " in words[0]
+    assert (
+        words[0].startswith("run one, still searching: ")
+        and " left (as of " in words[0].splitlines()[0]
+    )
     lines = [json.loads(line) for line in (run.folder / "log.jsonl").read_text().splitlines()]
     told = [line["builds_done"] for line in lines if line["event"] == "progress"]
     assert told == sorted(told) and len(told) >= problem.space.builds - 1
