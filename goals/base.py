@@ -6,6 +6,7 @@ The documented units: mm, deg, kg, N/mm, N·m/deg, minutes, hours.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
@@ -89,6 +90,7 @@ class _Quantity:
     ) -> JsonSchemaValue:
         # The handler's schema is the plain number's, with its bounds under pydantic's names.
         number = {_BOUNDS.get(key, key): value for key, value in handler(schema).items()}
+        number = {"minimum": -self.kind.most, "maximum": self.kind.most, **number}
         return {
             "anyOf": [number, {"type": "string", "pattern": self.kind.pattern}],
             "description": f"{self.kind.name}, {self.kind.unit}; or a text with a unit",
@@ -101,10 +103,40 @@ Mass = Annotated[float, _Quantity(MASS)]
 SpringRate = Annotated[float, _Quantity(SPRING_RATE)]
 RollStiffness = Annotated[float, _Quantity(ROLL_STIFFNESS)]
 
-Number = Annotated[float, Exact()]
+# More than anyone means, and less than anyone can tell from 0.
+MOST_NUMBER, LEAST_NUMBER = 1e12, 1e-12
+
+
+def _of_some_size(raw: Any) -> Any:
+    if isinstance(raw, int | float) and not isinstance(raw, bool):
+        if MOST_NUMBER < abs(raw) < math.inf:
+            raise Unsound(f"{show(raw)} is too much", f"{MOST_NUMBER:g} at most, either way")
+        if 0.0 < abs(raw) < LEAST_NUMBER:
+            raise Unsound(f"{show(raw)} is next to nothing", f"0, or {LEAST_NUMBER:g} at least")
+    return raw
+
+
+@dataclass(frozen=True)
+class _Sized:
+    """Refuses numbers that nobody means, NaN and infinities left to the model."""
+
+    def __get_pydantic_core_schema__(
+        self, source: Any, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        return core_schema.no_info_before_validator_function(_of_some_size, handler(source))
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        # the handler's schema has bounds under pydantic's names
+        number = {_BOUNDS.get(key, key): value for key, value in handler(schema).items()}
+        return {"minimum": -MOST_NUMBER, "maximum": MOST_NUMBER, **number}
+
+
+Number = Annotated[float, Exact(), _Sized()]
 # A figure in a measure's unit; a text with a unit is turned into a number before the model sees it.
-Figure = Annotated[float, Exact(), WithJsonSchema({"type": ["number", "string"]})]
-Whole = Annotated[int, Exact()]
+Figure = Annotated[float, Exact(), _Sized(), WithJsonSchema({"type": ["number", "string"]})]
+Whole = Annotated[int, Exact(), _Sized()]
 Flag = Annotated[bool, Exact()]
 
 
@@ -166,6 +198,14 @@ Window = Annotated[
     AfterValidator(_low_first),
     AfterValidator(_wide),
     Words("a range [low, high], mm"),
+]
+# Wheel travel from a ride height, mm: more has no car.
+Travel = Annotated[Length, Field(ge=-300, le=300)]
+TravelWindow = Annotated[
+    tuple[Travel, Travel],
+    AfterValidator(_low_first),
+    AfterValidator(_wide),
+    Words("a range of wheel travel [low, high], mm"),
 ]
 _IDENTIFIER = r"^[A-Za-z0-9][A-Za-z0-9 _.+-]*$"
 Identifier = Annotated[

@@ -23,8 +23,9 @@ from goals.base import (
     Length,
     Number,
     Strict,
+    Travel,
+    TravelWindow,
     Whole,
-    Window,
     Words,
     by_form,
     plain_or_mapping,
@@ -42,17 +43,19 @@ class WheelName(StrEnum):
     LOADED = "loaded"
 
 
+# Straight ahead neither wheel is the inner one.
+InnerSteer = Annotated[Angle, Field(gt=0, le=85)]
 CurvePoint = Annotated[
-    tuple[Angle, Figure], Words("a pair [inner steer angle in deg, wanted value]")
+    tuple[InnerSteer, Figure], Words("a pair [inner steer angle in deg, wanted value]")
 ]
 
 
 class Ask(Strict):
     """Which figure of a measure is meant: a window of travel, an inner steer angle, a wheel."""
 
-    over: Window | None = None
+    over: TravelWindow | None = None
     """Window of wheel travel [low, high] that the measure is judged over, mm from ride height."""
-    at: Angle | None = None
+    at: InnerSteer | None = None
     """Steer angle of the inner wheel at which the measure is judged, deg."""
     wheel: WheelName | None = None
     """Which wheel is meant; inner and outer in the turn, loaded as the duty loads it."""
@@ -125,9 +128,9 @@ class Target(Ask):
 class LoweringRange(Strict):
     """Ride heights to search, mm of lowering from the measured ride height."""
 
-    min: Length
+    min: Travel
     """Least lowering, mm."""
-    max: Length
+    max: Travel
     """Greatest lowering, mm."""
     step: Annotated[Length, Field(gt=0)] = 5.0
     """Step between the heights that are tried, mm."""
@@ -158,7 +161,7 @@ Targets = Annotated[
     by_form((list, tuple), MANY, ONE),
 ]
 Lowering = Annotated[
-    Annotated[Length, Tag(PLAIN)] | Annotated[LoweringRange, Tag(MAPPING)],
+    Annotated[Travel, Tag(PLAIN)] | Annotated[LoweringRange, Tag(MAPPING)],
     plain_or_mapping(),
 ]
 
@@ -172,7 +175,7 @@ class Duty(Strict):
     """Static toe that this duty is set up to; the car's own when left out."""
     counter_steers: Flag = False
     """True for a duty that steers against the turn, so that the inner wheel carries the load."""
-    travel: Window = (-60.0, 60.0)
+    travel: TravelWindow = (-60.0, 60.0)
     """Wheel travel that the duty uses, [low, high] in mm from its ride height, bump positive."""
     limits: dict[str, Limits] = Field(default_factory=dict)
     """Measure → bound that must hold, or the candidate is out."""

@@ -12,7 +12,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
-from goals.base import Angle, Format, Identifier, Length, Number, Strict, Words
+from goals.base import Angle, Format, Identifier, Length, Number, Strict, Travel, Words
 from goals.faults import Fault, Unsound, nearest, one_of
 from goals.geometry import ONLY, other_kind
 from goals.section import Section
@@ -30,7 +30,6 @@ HEIGHTS = (
     "tie_rod_inner",
 )
 
-Travel = Annotated[Length, Field(ge=-300, le=300)]
 Lean = Annotated[Angle, Field(ge=-45, le=45)]
 Known = Annotated[Length, Field(gt=0)]
 Sure = Annotated[Angle, Field(gt=0)]

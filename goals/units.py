@@ -19,20 +19,26 @@ _SIGNS = str.maketrans({"−": "-", "″": '"', "”": '"', "′": "'", "’": "
 class Kind:
     """A kind of quantity: its documented unit and the factors that bring others to it.
 
-    ``pattern`` is the JSON Schema pattern of a text with a unit of this kind.
+    ``pattern`` is the JSON Schema pattern of a text with a unit of this kind. ``most`` is more than any car
+    has of it, in that unit: what is larger, either way, is a slip, and so is what is next to nothing.
     """
 
     name: str
     unit: str
+    most: float
     factors: Mapping[str, float] = field(hash=False)
     pattern: str
 
 
-def _kind(name: str, unit: str, factors: Mapping[str, float]) -> Kind:
+# What is smaller than this, of any kind, and not 0 is not measured, N/mm to mm.
+LEAST = 1e-9
+
+
+def _kind(name: str, unit: str, most: float, factors: Mapping[str, float]) -> Kind:
     words = {word for factor in factors for word in (factor, factor.replace("·", "*"))}
     # Longest first, so that "inch" is not read as "in" by a matcher that takes the first.
     choices = "|".join(re.escape(word) for word in sorted(words, key=lambda w: (-len(w), w)))
-    return Kind(name, unit, factors, rf"^\s*{_NUMBER}\s*(?:{choices})\s*$")
+    return Kind(name, unit, most, factors, rf"^\s*{_NUMBER}\s*(?:{choices})\s*$")
 
 
 _INCH = 25.4  # mm, exact since 1959
@@ -43,6 +49,7 @@ _RADIAN = 180.0 / math.pi  # deg
 LENGTH = _kind(
     "a length",
     "mm",
+    20_000.0,
     {
         "mm": 1.0,
         "cm": 10.0,
@@ -56,12 +63,14 @@ LENGTH = _kind(
 ANGLE = _kind(
     "an angle",
     "deg",
+    360.0,
     {"deg": 1.0, "°": 1.0, "rad": _RADIAN, "arcmin": 1.0 / 60.0, "'": 1.0 / 60.0},
 )
-MASS = _kind("a mass", "kg", {"kg": 1.0, "g": 0.001, "lb": _POUND})
+MASS = _kind("a mass", "kg", 50_000.0, {"kg": 1.0, "g": 0.001, "lb": _POUND})
 SPRING_RATE = _kind(
     "a spring rate",
     "N/mm",
+    1e5,
     {
         "N/mm": 1.0,
         "N/m": 0.001,
@@ -73,6 +82,7 @@ SPRING_RATE = _kind(
 ROLL_STIFFNESS = _kind(
     "a roll stiffness",
     "N·m/deg",
+    1e6,
     {
         "N·m/deg": 1.0,
         "Nm/deg": 1.0,
@@ -104,7 +114,7 @@ def read_quantity(raw: object, kind: Kind) -> float:
 
     Takes a number, which is in that unit already, or a text of a number and a unit. Raises
     ``Unsound`` (a ``ValueError``) for anything else: another kind's unit, an unknown unit, a text
-    without a unit, true and false, infinity and not-a-number.
+    without a unit, true and false, infinity and not-a-number, and what no car has so much or so little of.
     """
     if isinstance(raw, str):
         return _from_text(raw, kind)
@@ -158,6 +168,10 @@ def _finite(number: float, factor: float, raw: object, kind: Kind) -> float:
         value = math.inf
     if not math.isfinite(value):
         raise Unsound(f"{show(raw)} is not a finite number", _wanted(kind))
+    if abs(value) > kind.most:
+        raise Unsound(f"{show(raw)} is too much", f"{kind.most:g} {kind.unit} at most, either way")
+    if 0.0 < abs(value) < LEAST:
+        raise Unsound(f"{show(raw)} is next to nothing", f"0, or {LEAST:g} {kind.unit} at least")
     return value
 
 

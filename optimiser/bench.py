@@ -200,12 +200,21 @@ def row_of(positions: tuple[int, ...]) -> Ints:
 
 
 def _same(rod: Record, there: Record) -> bool:
-    alike = rod.get("adjuster") == there.get("adjuster")
-    return alike and abs(rod["length"] - there["length"]) < SAME_LENGTH
+    if rod.get("adjuster") != there.get("adjuster"):
+        return False
+    if None in (rod["length"], there["length"]):
+        return bool(rod["length"] == there["length"])
+    return abs(rod["length"] - there["length"]) < SAME_LENGTH
 
 
 def rod_change(rod: Record, there: Record) -> str:
     """How a tie rod becomes another of the same kit: flats, mm eye to eye, another adjuster."""
+    if None in (rod["length"], there["length"]):
+        return (
+            "reaches in one of them only"
+            if rod["length"] != there["length"]
+            else "reaches in neither"
+        )
     longer = there["length"] - rod["length"]
     way = "longer" if longer > 0 else "shorter"
     size = f"{fixed(abs(longer), 1)} mm {way} eye to eye"

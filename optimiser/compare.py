@@ -244,7 +244,8 @@ def _rods(one: Side, other: Side, duty: str) -> Iterator[Record]:
         return
     for key in ("tie_rod", "tie_rod_right"):
         if key in pair[0] and key in pair[1]:
-            longer = pair[1][key]["length"] - pair[0][key]["length"]
+            lengths = (pair[0][key]["length"], pair[1][key]["length"])
+            longer = None if None in lengths else lengths[1] - lengths[0]
             words = rod_change(pair[0][key], pair[1][key])
             yield {"rod": key, "longer": longer, "words": words}
 

@@ -189,12 +189,17 @@ def _heads(bench: DutyBench) -> tuple[str, ...]:
     return ("both sides",) if len(bench.sides) == 1 else tuple(bench.sides)
 
 
+def _length(length: float | None) -> str:
+    """A rod's length; none reaches where the settings cannot stand."""
+    return "-" if length is None else fixed(length, 1)
+
+
 def tie_rod_blocks(bench: DutyBench, scene: Scene) -> Iterator[Block]:
     """Length, adjuster and threads of the tie rods, and what a flat does."""
     yield Heading("Tie rods", 3)
     rods = bench.rods()
     rows: list[Row] = [
-        ("eye to eye, mm", *(fixed(r["length"], 1) for r in rods.values()), FILL, FILL)
+        ("eye to eye, mm", *(_length(r["length"]) for r in rods.values()), FILL, FILL)
     ]
     if any("pitch" in r for r in rods.values()):
         rows += _kit_rows(bench, scene, rods)

@@ -240,7 +240,7 @@ def tyre_nearest(scene: Scene) -> Record | None:
 
 def _rod_of(scene: Scene, side: Side) -> Record:
     length = scene.columns(side)[k.ROD_LENGTH]
-    rod: Record = {"length": float(length[0])}
+    rod: Record = {"length": number(length[0])}
     kit = scene.rod_kit
     if kit is not None:
         best, engaged = kit.fit(length)
