@@ -204,7 +204,7 @@ def _same(rod: Record, there: Record) -> bool:
         return False
     if None in (rod["length"], there["length"]):
         return bool(rod["length"] == there["length"])
-    return abs(rod["length"] - there["length"]) < SAME_LENGTH
+    return bool(abs(rod["length"] - there["length"]) < SAME_LENGTH)
 
 
 def rod_change(rod: Record, there: Record) -> str:
