@@ -2,12 +2,15 @@
 
 One coroutine owns all that changes, so nothing here needs a lock. It looks at the cluster's roster twice a
 second. A worker that is new there is sent the problem, once; if its answer says that it would compute other
-figures it is left out. A worker that is fit has as many tasks as threads under way and one more at hand. When
-it leaves the roster, its tasks go to others. We cannot tell which of a dead worker's tasks killed it, so each
-of them is tried again alone on a worker: then it is known, and no harmless build is blamed for long.
+figures it is left out. A worker that is fit has as many tasks as threads under way and one more at hand.
+When it leaves the roster, its tasks go to others. We cannot tell which of a dead worker's tasks killed it,
+so each of them is tried again alone on a worker: then it is known, and no harmless build is blamed for
+long. A worker may also hang and stay on the roster: once nothing else is to do, what takes it far too long
+is given to an idle one as well, and the first answer counts. Answers are pure functions of the inputs, so
+it is the same one.
 
-The library gets every task as a call of ``eval`` on a fixed text: its scheduler, which reads all tasks, then
-needs no shimwright, and a worker that has none answers with an import error of its own.
+The library gets every task as a call of ``eval`` on a fixed text: its scheduler, which reads all tasks,
+then needs no shimwright, and a worker that has none answers with an import error of its own.
 """
 
 from __future__ import annotations
@@ -35,6 +38,9 @@ CALL = 10.0
 SILENCE = 3.0
 # A scheduler that does not answer for so long is gone, s.
 LOST_AFTER = 60.0
+# A job that is out so long, s, and so many times longer than any before, may hang: an idle worker tries it.
+SLOW = 60.0
+SLOWER = 5.0
 # Errands in a row that may fail for no reason that we know, before a worker is left out.
 MOST_TROUBLES = 5
 
@@ -46,8 +52,9 @@ class Job:
     task: str
     asked: Any
     future: Future[Any]
-    # how often a worker was lost that had it
+    # how often a worker was lost that had it, and when it was first given out
     deaths: int = 0
+    since: float = 0.0
 
 
 @dataclass(eq=False)
@@ -68,8 +75,11 @@ class Worker:
 
     @property
     def room(self) -> int:
-        """How many more tasks it may be given; none beside one that may kill it."""
-        return 0 if any(job.deaths for job in self.jobs) else self.most - len(self.jobs)
+        """How many more tasks it may be given: none beside one that may kill it, or behind one that another
+        worker has done meanwhile."""
+        if any(job.deaths or job.future.done() for job in self.jobs):
+            return 0
+        return self.most - len(self.jobs)
 
 
 class Dispatcher:
@@ -96,6 +106,7 @@ class Dispatcher:
         self.closing = False
         self.heard = time.monotonic()
         self.looked = False
+        self.longest = 0.0
 
     # -- what others may read at any time ---------------------------------------------------------------
 
@@ -195,10 +206,30 @@ class Dispatcher:
             if not free:
                 return
             self._give(client, max(free, key=lambda w: w.room), self.queue.popleft())
+        self._try_elsewhere(client, [worker for worker in fit if not worker.jobs])
+
+    def _try_elsewhere(self, client: Client, idle: list[Worker]) -> None:
+        """Give jobs that may hang where they are to idle workers too, the longest out first."""
+        late = time.monotonic() - max(SLOW, SLOWER * self.longest)
+        hanging = [job for job in self._under_way() if job.since < late and self._holders(job) == 1]
+        for job in sorted(hanging, key=lambda job: job.since):
+            if not idle:
+                return
+            self._give(client, idle.pop(), job)
+
+    def _under_way(self) -> list[Job]:
+        """Jobs that workers have and that nobody has answered."""
+        jobs = dict.fromkeys(job for worker in self.workers.values() for job in worker.jobs)
+        return [job for job in jobs if not job.future.done()]
+
+    def _holders(self, job: Job) -> int:
+        """How many workers have a job."""
+        return sum(job in worker.jobs for worker in self.workers.values())
 
     def _give(self, client: Client, worker: Worker, job: Job) -> None:
         # a future that is not running yet may have been cancelled by who waits for it
         if job.future.running() or job.future.set_running_or_notify_cancel():
+            job.since = job.since or time.monotonic()
             worker.jobs[job] = asyncio.create_task(self._do(client, worker, job))
 
     # -- errands ----------------------------------------------------------------------------------------
@@ -216,6 +247,7 @@ class Dispatcher:
 
     async def _do(self, client: Client, worker: Worker, job: Job) -> None:
         """Have a worker do a job: it gets its result, or goes back to the head of the queue."""
+        began = time.monotonic()
         try:
             answer = await self._send(client, worker, {"task": job.task, "asked": job.asked})
         except WorkerDied:
@@ -224,7 +256,9 @@ class Dispatcher:
         worker.jobs.pop(job, None)
         if answer is not None and answer[0] == "done":
             worker.troubles = 0
-            job.future.set_result(answer[1])
+            self.longest = max(self.longest, time.monotonic() - began)
+            if not job.future.done():
+                job.future.set_result(answer[1])
         else:
             if answer is not None:
                 self._heed(worker, answer)
@@ -290,12 +324,18 @@ class Dispatcher:
         worker.ready = False
         if worker.greeting is not None:
             worker.greeting.cancel()
-        for job, sent in list(worker.jobs.items()):
+            worker.greeting = None
+        jobs = dict(worker.jobs)
+        worker.jobs.clear()
+        for job, sent in jobs.items():
             sent.cancel()
             self._put_back(job)
-        worker.jobs.clear()
 
     def _put_back(self, job: Job) -> None:
+        """A job that a worker has no more goes to the head of the queue, unless another has it or did it."""
+        if job.future.done() or self._holders(job):
+            return
+        job.since = 0.0
         if job.deaths >= MOST_DEATHS:
             job.future.set_exception(WorkerDied())
         elif job.deaths:

@@ -64,7 +64,7 @@ from tests.search.catalogues import random_problem
 
 KINDS = ("goals", "car", "parts", "readings", "table")
 NAMES = {"readings": "readings.yaml", "table": "readings.csv"}
-# For one file, s; typical is some hundredths, a fit takes some seconds. For all together, MiB beyond the start.
+# For one file, s: hundredths are usual, a fit takes seconds. For all together, MiB beyond the start.
 SECONDS = 60
 MIB = 600
 # A build with more combinations is not searched here.
