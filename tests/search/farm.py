@@ -65,17 +65,36 @@ class Farm:
         self.folder = folder
         self.tls = tls
         self.processes: list[subprocess.Popen[bytes]] = []
+        self.workers: list[subprocess.Popen[bytes]] = []
         folder.mkdir(parents=True, exist_ok=True)
-        note = folder / "scheduler.json"
-        scheme = "tls" if tls else "tcp"
-        self.scheduler = self._start(
+        self.scheduler = self._start_scheduler("0")
+
+    def _start_scheduler(self, port: str) -> subprocess.Popen[bytes]:
+        note = self.folder / "scheduler.json"
+        note.unlink(missing_ok=True)
+        scheme = "tls" if self.tls else "tcp"
+        scheduler = self._start(
             "dask_scheduler",
-            *("--host", f"{scheme}://127.0.0.1", "--port", "0"),
+            *("--host", f"{scheme}://127.0.0.1", "--port", port),
             *("--scheduler-file", str(note)),
         )
         wait_for(note.exists)
         time.sleep(0.1)
         self.address = yaml.safe_load(note.read_text())["address"]
+        return scheduler
+
+    def restart_scheduler(self, away: float = 0.0) -> None:
+        """Kill the scheduler and start it again at its place, after so many seconds."""
+        self.scheduler.kill()
+        self.scheduler.wait()
+        time.sleep(away)
+        self.scheduler = self._start_scheduler(self.address.rpartition(":")[2])
+
+    def keep(self, count: int, *args: str) -> None:
+        """What watches over the workers does now and then: see that so many are there."""
+        self.workers = [worker for worker in self.workers if worker.poll() is None]
+        while len(self.workers) < count:
+            self.workers.append(self.worker(*args))
 
     def worker(self, *args: str, first: Path | None = None) -> subprocess.Popen[bytes]:
         """One more worker process."""
