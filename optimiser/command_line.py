@@ -6,6 +6,7 @@ Heavy modules load only when a command runs, so that --help answers at once.
 from __future__ import annotations
 
 import json
+import sqlite3
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -67,7 +68,7 @@ def runs_there(ctx: Context, incomplete: str) -> list[str]:
     """Names of runs that begin so, for the shell to complete; a folder's own name completes itself."""
     folder = Path(ctx.params.get("runs") or HERE)
     names = (run.parent.name for run in folder.glob("*/run.json"))
-    return sorted(name for name in names if name.startswith(incomplete))
+    return sorted(name for name in names if name.startswith(incomplete) and name.isprintable())
 
 
 def candidates_there(ctx: Context, incomplete: str) -> list[str]:
@@ -153,6 +154,9 @@ def plain_errors() -> Iterator[None]:
     except (RunError, ValueError) as error:
         say(f"shimwright: {error}")
         raise typer.Exit(BAD_INPUT) from None
+    except sqlite3.Error as error:
+        say(f"shimwright: the run's ledger cannot be used: {error}")
+        raise typer.Exit(BAD_INPUT) from None
     except OSError as error:
         where = f": {error.filename}" if error.filename else ""
         say(f"shimwright: {error.strerror or error}{where}")
@@ -161,7 +165,12 @@ def plain_errors() -> Iterator[None]:
 
 def say(text: str) -> None:
     """Tell something beside the result: on stderr, at once."""
-    print(text, file=sys.stderr, flush=True)
+    print(printable(text), file=sys.stderr, flush=True)
+
+
+def printable(text: str) -> str:
+    """A text in which nothing steers the terminal: what cannot be printed is escaped, line breaks apart."""
+    return "".join(c if c.isprintable() or c == "\n" else ascii(c)[1:-1] for c in text)
 
 
 def print_document(

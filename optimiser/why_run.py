@@ -9,6 +9,7 @@ from typing import Any
 from optimiser.problem import Problem
 from optimiser.progress import QUIET_EVERY, duration
 from optimiser.runs import Run, coverage_now
+from optimiser.sound_rows import checked_rows
 from optimiser.why import Means, document
 from optimiser.workers import count_workers, make_executor, stop_now
 
@@ -23,7 +24,8 @@ def explain(
     means = Means(seconds, executor, count, tell)
     try:
         cover = coverage_now(run, problem)
-        told = document(problem, run.ledger.rows(), run.ledger.built(), cover, means)
+        rows = list(checked_rows(problem, run.ledger.each(), run.ledger.path))
+        told = document(problem, rows, run.ledger.built(), cover, means)
     finally:
         # what is still under way when the time is up is not waited for
         stop_now(executor)
