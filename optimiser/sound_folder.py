@@ -1,8 +1,8 @@
 """Whether the files of a run folder are such as this program writes: a run folder may come from anyone.
 
 Nothing in it may lead out of it, make a command wait for ever, fill the memory or run anything. So known
-names have to be plain files and folders, texts are read up to a size, packed ones unpacked up to a size, and a
-ledger is used only where its schema is ours to the letter: no view, trigger or virtual table is ever asked.
+names have to be plain files and folders, texts are read up to a size, packed ones unpacked up to a size, and
+a ledger is used only where its schema is ours to the letter: no view, trigger or virtual table is ever asked.
 
 What is refused is raised as :class:`Unsound`.
 """
