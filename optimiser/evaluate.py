@@ -49,7 +49,10 @@ def measures_of(scene: Scene, wanted: list[Demand]) -> Record:
     One entry for each figure: where limits and targets ask for several figures of one measure, the first
     stands under the measure's name and the others under their label.
     """
-    return {figure.key: _entry(scene, figure) for figure in figures_shown(scene, wanted)}
+    return {
+        figure.key: _entry(scene, figure.measure, figure.asks, figure.demands)
+        for figure in figures_shown(scene, wanted)
+    }
 
 
 @dataclass(frozen=True)
@@ -82,26 +85,7 @@ def figures_of(kind: float, wanted: list[Demand]) -> Iterator[Shown]:
             yield Shown(group[0].label if number else name, measure, asks, group)
 
 
-def asked_of(shown: Shown) -> Record:
-    """What a figure's entry tells of the goals, whatever the car: unit, bounds, what is wanted and where."""
-    limits = [d for d in shown.demands if d.is_limit]
-    targets = [d for d in shown.demands if not d.is_limit]
-    points = bool(targets) and len(shown.asks) > 1
-    told: Record = {"unit": shown.measure.unit}
-    if points:
-        told["at"] = [ask.at for ask in shown.asks]
-    if limits:
-        told["bounds"] = [[d.minimum, d.maximum] for d in limits]
-        if any(d.kept for d in limits):
-            told["in_hand"] = [d.kept for d in limits]
-    if targets:
-        told["wanted"] = list(targets[0].wanted) if points else targets[0].wanted[0]
-        told["tolerance"] = targets[0].tolerance
-    return told
-
-
-def _entry(scene: Scene, shown: Shown) -> Record:
-    measure, asks, group = shown.measure, shown.asks, shown.demands
+def _entry(scene: Scene, measure: Measure, asks: tuple[Ask, ...], group: list[Demand]) -> Record:
     figures = [measure(scene, ask) for ask in asks]
     limits = [d for d in group if d.is_limit]
     targets = [d for d in group if not d.is_limit]
@@ -109,21 +93,28 @@ def _entry(scene: Scene, shown: Shown) -> Record:
     points = bool(targets) and len(asks) > 1
     entry: Record = {
         "value": values if points else values[0],
+        "unit": measure.unit,
         "limit": None,
         "miss": None,
-        **asked_of(shown),
     }
+    if points:
+        entry["at"] = [ask.at for ask in asks]
     if figures[0].shape[0] > 1:
         entry["sides"] = _sides(measure, figures, points)
     if limits:
         shortfalls = [float(d.shortfall(figures)[0]) for d in limits]
         entry["limit"] = max(shortfalls) <= 0.0
         entry["shortfall"] = max(shortfalls)
+        entry["bounds"] = [[d.minimum, d.maximum] for d in limits]
+        if any(d.kept for d in limits):
+            entry["in_hand"] = [d.kept for d in limits]
         why = "" if entry["limit"] else reason(measure.name, scene)
         if why:
             entry["because"] = why
     if targets:
         entry["miss"] = max(float(d.miss(figures)[0]) for d in targets)
+        entry["wanted"] = list(targets[0].wanted) if points else targets[0].wanted[0]
+        entry["tolerance"] = targets[0].tolerance
     return entry
 
 

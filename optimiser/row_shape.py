@@ -7,6 +7,7 @@ control characters; a mapping with fields of its own takes no others.
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Any, Self
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError, model_validator
@@ -51,6 +52,7 @@ class Entry(Told):
     bounds: list[Bound] = Field(default_factory=list)
     in_hand: Figures = Field(default_factory=list)
     because: Text = ""
+    state: dict[Text, Figure | Text] = Field(default_factory=dict)
     wanted: Figure | Figures = 0.0
     tolerance: Figure = 0.0
 
@@ -349,14 +351,26 @@ AS_BUILT: TypeAdapter[Any] = TypeAdapter(AsBuilt | FailedCar)
 SWEEPS: TypeAdapter[Any] = TypeAdapter(dict[Text, KnownSweep])
 
 
+# What the checker calls a fault, in words.
+_SAID = {
+    "missing": "is missing",
+    "extra_forbidden": "is not known",
+    "value_error": "does not go with what stands beside it",
+    "finite_number": "is no finite number",
+    "string_pattern_mismatch": "has a control character in it",
+    "string_too_long": "is far too long",
+}
+_BRANCH = re.compile(r"[\[(]|^constrained-|^(float|str|int)$")
+
+
 def misfit(shape: TypeAdapter[Any], told: object) -> str | None:
     """Where something has not a shape, and what is wrong there; None where it has."""
     try:
         shape.validate_python(told)
     except ValidationError as error:
         first = error.errors(include_url=False, include_context=False, include_input=False)[0]
-        where = ".".join(str(step) for step in first["loc"])
-        words = first["msg"].removeprefix("Value error, ")
-        # what is said may tell keys of the text itself
-        return ascii(f"{where}: {words[:1].lower()}{words[1:]}" if where else words)[1:-1][:300]
+        # the checker's own names of branches are no keys
+        steps = [str(step) for step in first["loc"] if not _BRANCH.search(str(step))]
+        words = _SAID.get(first["type"], "is not of its kind")
+        return f"{ascii('.'.join(steps) or 'it')[1:-1][:200]} {words}"
     return None

@@ -159,6 +159,7 @@ def resume(
     with plain_errors():
         from optimiser import VERSION
         from optimiser.runs import Run, RunError
+        from optimiser.sound_rows import check_resumable
 
         access = _access(cluster, cluster_ca, cluster_cert, cluster_key)
         found = Run.find(runs, run)
@@ -168,6 +169,7 @@ def resume(
                 f"{VERSION}: figures of two versions are not mixed in one ranking"
             )
         problem = found.load()
+        check_resumable(problem, found.ledger)
         with _joined(access, problem) as executor:
             _go(found, problem, as_json, executor)
 

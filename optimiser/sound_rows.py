@@ -17,7 +17,8 @@ from goals.parts import Station
 from kinematics.measures import MEASURES
 from optimiser.as_built import BOTH
 from optimiser.assembly import Assembly, sides_of
-from optimiser.evaluate import RACK_END, asked_of, figures_of, settings_of
+from optimiser.evaluate import RACK_END, Shown, figures_of, settings_of
+from optimiser.ledger import BUILT, SWEEPS, Ledger
 from optimiser.problem import Problem
 from optimiser.refine import as_set
 from optimiser.row_shape import ROW, misfit
@@ -33,10 +34,6 @@ STATIONS = {station.value for station in Station}
 # Far more than a rack goes, mm.
 MOST_RACK = 10_000.0
 NEAR = 1e-9
-
-
-# What an entry of a figure tells of the goals.
-ASKED = ("unit", "at", "bounds", "in_hand", "wanted", "tolerance")
 
 
 class _Misfit(Exception):
@@ -79,6 +76,17 @@ def check_sweeps(problem: Problem, number: int, sweeps: Mapping[str, Record], le
             _fit_positions(assembly, record)
     except _Misfit as error:
         refuse(ledger, f"build {number}, known beforehand: {error}")
+
+
+def check_resumable(problem: Problem, ledger: Ledger) -> None:
+    """Raises Unsound where a run that is to go on has rows of other builds or duties than the inputs'."""
+    known = ledger.finished() | ledger.known(SWEEPS) | ledger.known(BUILT)
+    last = max(known, default=0)
+    if last >= problem.space.builds:
+        refuse(ledger.path, f"build {last}: the inputs have fewer builds")
+    for row in ledger.each():
+        if set(row["duties"]) != set(problem.duties):
+            refuse(ledger.path, f"build {row['build']}: its duties are not those of the goals")
 
 
 def _need(sound: bool, words: str) -> None:
@@ -190,13 +198,30 @@ def _fit_measures(problem: Problem, assembly: Assembly, duty: str, record: Recor
     _need(set(measures) == set(shown), f"{duty}: its measures are not those of the inputs")
     one_sided = len(sides_of(problem.car)) == 1
     for key, entry in measures.items():
-        asked = asked_of(shown[key])
-        told = {name: entry[name] for name in ASKED if name in entry}
-        _need(told == asked, f"{duty}: {key}: what is asked of it is not what the goals ask")
+        _need(_as_asked(shown[key], entry), f"{duty}: {key} is not what the goals ask for")
         by_wheel = shown[key].measure.cases == "wheel"
         names = {"left", "right"} if by_wheel else {"left_turn", "right_turn"}
         _need("sides" not in entry or not one_sided, f"{duty}: {key}: both sides are alike")
         _need(set(entry.get("sides", names)) == names, f"{duty}: {key}: its sides")
+
+
+def _as_asked(shown: Shown, entry: Record) -> bool:
+    """Whether an entry tells what the goals ask, as :func:`optimiser.evaluate.measures_of` writes it."""
+    limits = [d for d in shown.demands if d.is_limit]
+    targets = [d for d in shown.demands if not d.is_limit]
+    wanted: Record = {"unit": shown.measure.unit}
+    if targets:
+        wanted |= {"wanted": targets[0].wanted[0], "tolerance": targets[0].tolerance}
+    if targets and len(shown.asks) > 1:
+        wanted |= {"wanted": list(targets[0].wanted), "at": [ask.at for ask in shown.asks]}
+    told = {name: entry[name] for name in ("unit", "wanted", "tolerance", "at") if name in entry}
+    bounds = [[d.minimum, d.maximum] for d in limits]
+    kept = [d.kept for d in limits]
+    return (
+        told == wanted
+        and entry.get("bounds", bounds) == bounds
+        and entry.get("in_hand", kept) == kept
+    )
 
 
 def _fit_pairing(

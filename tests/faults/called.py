@@ -1,4 +1,4 @@
-"""A command called in this very process: its output, its exit code, and whether that is how a command may end."""
+"""A command called in this very process: its output, its exit code, and whether it may end so."""
 
 from __future__ import annotations
 
@@ -53,14 +53,17 @@ def call(*words: str) -> Called:
     """Call the command."""
     out, err = io.StringIO(), io.StringIO()
     code, broke = 0, None
-    with patch.object(sys, "argv", ["shimwright", *words]):
-        with redirect_stdout(out), redirect_stderr(err):
-            try:
-                main()
-            except SystemExit as end:
-                code = end.code if isinstance(end.code, int) else 0
-            except Exception as error:  # any at all is what is looked for
-                broke = _told(error)
+    with (
+        patch.object(sys, "argv", ["shimwright", *words]),
+        redirect_stdout(out),
+        redirect_stderr(err),
+    ):
+        try:
+            main()
+        except SystemExit as end:
+            code = end.code if isinstance(end.code, int) else 0
+        except Exception as error:  # any at all is what is looked for
+            broke = _told(error)
     return Called(words, code, out.getvalue(), err.getvalue(), broke)
 
 
