@@ -107,6 +107,11 @@ Figure = Annotated[float, Exact(), WithJsonSchema({"type": ["number", "string"]}
 Whole = Annotated[int, Exact()]
 Flag = Annotated[bool, Exact()]
 
+# Free texts go into tables and onto paper, where there is room for so many letters.
+Name = Annotated[str, Field(max_length=200)]
+Note = Annotated[str, Field(max_length=2000)]
+Currency = Annotated[str, Field(max_length=20)]
+
 
 @dataclass(frozen=True)
 class Words:
