@@ -29,13 +29,7 @@ from optimiser.problem import Problem
 from optimiser.proposer import PROMISING
 from optimiser.ranking import Row, feasible, merit, minutes, rank
 from optimiser.row_shape import misfit
-from optimiser.sound_folder import (
-    check_database,
-    check_folder,
-    check_written,
-    read_json,
-    refuse,
-)
+from optimiser.sound_folder import check_folder, read_json, refuse
 from optimiser.sound_rows import checked_rows
 from optimiser.state_shape import STATE, unprintable
 from optimiser.ties import tie_groups
@@ -189,7 +183,6 @@ class Run:
     def log(self, event: str, **facts: Any) -> None:
         """Add a line to the log."""
         line = json.dumps({"time": now(), "event": event, **facts}, sort_keys=True)
-        check_written(self.folder / "log.jsonl")
         with (self.folder / "log.jsonl").open("a", encoding="utf-8") as file:
             file.write(line + "\n")
 
@@ -200,7 +193,6 @@ class Run:
         Raises RunError where another process holds it. The hold ends with the process that has it, so a
         kill leaves nothing stale behind.
         """
-        check_database(self.folder / "search.lock", written=True)
         lock = sqlite3.connect(self.folder / "search.lock", timeout=0.0, isolation_level=None)
         try:
             lock.execute("BEGIN EXCLUSIVE")

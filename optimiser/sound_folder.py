@@ -25,9 +25,9 @@ MOST_UNPACKED = 64_000_000
 # Rows shrink to an eighth; what grows a hundredfold and more is no row once it is large.
 MOST_GROWTH, SMALL = 200, 1_000_000
 
-LEDGER, LOCK = "ledger.sqlite", "search.lock"
+LEDGER, LOCK, LOG = "ledger.sqlite", "search.lock", "log.jsonl"
 FOLDERS = ("inputs", "sheets")
-FILES = ("run.json", "ranked.json", "ranked.csv", "report.html", "log.jsonl")
+FILES = ("run.json", "ranked.json", "ranked.csv", "report.html", LOG)
 INPUTS = ("goals.yaml", "car.yaml", "parts.yaml", "readings.yaml", "readings.csv")
 # Files that SQLite keeps beside its own.
 BESIDE = ("", "-journal", "-wal", "-shm")
@@ -63,7 +63,14 @@ def _need(path: Path, is_kind: Any, kind: str) -> os.stat_result | None:
     return found
 
 
-def check_written(path: Path) -> None:
+def check_searchable(folder: Path) -> None:
+    """Raises Unsound where a search that goes on in a run folder would write anything elsewhere."""
+    _check_written(folder / LOG)
+    for name in (LEDGER, LOCK):
+        check_database(folder / name, written=True)
+
+
+def _check_written(path: Path) -> None:
     """Raises Unsound where a file that is written in place is a link or has a second name elsewhere."""
     found = _need(path, stat.S_ISREG, "plain file")
     if found is not None and found.st_nlink > 1:
@@ -78,7 +85,7 @@ def check_database(path: Path, *, written: bool) -> None:
     for suffix in BESIDE:
         beside = path.with_name(f"{path.name}{suffix}")
         if written:
-            check_written(beside)
+            _check_written(beside)
         else:
             _need(beside, stat.S_ISREG, "plain file")
     journal = path.with_name(f"{path.name}-journal")

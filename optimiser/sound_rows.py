@@ -22,7 +22,7 @@ from optimiser.ledger import BUILT, SWEEPS, Ledger
 from optimiser.problem import Problem
 from optimiser.refine import as_set
 from optimiser.row_shape import ROW, misfit
-from optimiser.sound_folder import refuse
+from optimiser.sound_folder import check_searchable, refuse
 from optimiser.space import Build
 from optimiser.wording import measure_of
 from optimiser.yields import TRAVEL_CURVES
@@ -79,7 +79,8 @@ def check_sweeps(problem: Problem, number: int, sweeps: Mapping[str, Record], le
 
 
 def check_resumable(problem: Problem, ledger: Ledger) -> None:
-    """Raises Unsound where a run that is to go on has rows of other builds or duties than the inputs'."""
+    """Raises Unsound where a run cannot go on: it would write elsewhere, or has rows of other inputs."""
+    check_searchable(ledger.path.parent)
     known = ledger.finished() | ledger.known(SWEEPS) | ledger.known(BUILT)
     last = max(known, default=0)
     if last >= problem.space.builds:

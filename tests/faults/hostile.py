@@ -260,7 +260,7 @@ SCHEMAS = (
     "DROP TABLE builds; CREATE VIEW builds AS WITH RECURSIVE n(number, status, covered, row) AS "
     "(SELECT 1, 'done', 0, x'00' UNION ALL SELECT number + 1, status, 0, row FROM n) SELECT * FROM n",
     "CREATE TABLE known (kind TEXT, number INTEGER, record BLOB)",
-    "ALTER TABLE builds ADD COLUMN more AS (number + 1)",
+    "ALTER TABLE builds ADD COLUMN more INT AS (number + 1)",
     'CREATE TABLE "a\x1b[31mb" (number INTEGER)',
     "DROP TABLE builds",
 )
