@@ -139,6 +139,11 @@ Figure = Annotated[float, Exact(), _Sized(), WithJsonSchema({"type": ["number", 
 Whole = Annotated[int, Exact(), _Sized()]
 Flag = Annotated[bool, Exact()]
 
+# Free texts go into tables and onto paper, where there is room for so many letters.
+Name = Annotated[str, Field(max_length=200)]
+Note = Annotated[str, Field(max_length=2000)]
+Currency = Annotated[str, Field(max_length=20)]
+
 
 @dataclass(frozen=True)
 class Words:

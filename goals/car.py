@@ -18,6 +18,8 @@ from goals.base import (
     Format,
     Length,
     Mass,
+    Name,
+    Note,
     Number,
     Point,
     RollStiffness,
@@ -409,7 +411,7 @@ class Car(Strict):
     """One car, as measured."""
 
     format: Format
-    name: str
+    name: Name
     """Name of the car."""
     suspension: Literal["strut", "double_wishbone"]
     """Kind of front suspension: strut or double_wishbone; it says which points there are."""
@@ -449,5 +451,5 @@ class Car(Strict):
     """Where the top mount may stand; needed by top_mount_room."""
     obstacles: list[Obstacle] | None = None
     """Bodies that the tyre must keep off, left side; a gate: the tyre never touches one."""
-    note: str | None = None
+    note: Note | None = None
     """Anything worth remembering; not used."""

@@ -23,6 +23,9 @@ MAX_DEPTH = 40
 MAX_NODES = 30_000
 MAX_DIGITS = 60
 
+# Control characters but for tabs and ends of lines.
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f]")
+
 # A path into the data: keys as written (numbers as their text) and list indices as text.
 Path = tuple[str, ...]
 
@@ -285,6 +288,11 @@ class _Builder:
             return self.unbuilt(node, path, f"{show(node.value)} is no {tag}", f"a {tag}")
         if tag == "int" and len(node.value) > MAX_DIGITS:
             return self.unbuilt(node, path, f"a number of {len(node.value)} digits", "fewer")
+        control = _CONTROL.search(node.value)
+        if control:
+            # printed, it could steer the terminal
+            found = f"the control character {show(control.group())} in a text"
+            return self.unbuilt(node, path, found, "letters, digits and signs")
         try:
             return _SCALARS[tag](_paired(node.value))
         except UnicodeError:

@@ -21,6 +21,8 @@ from goals.base import (
     Format,
     Identifier,
     Length,
+    Name,
+    Note,
     Number,
     Strict,
     Travel,
@@ -181,7 +183,7 @@ class Duty(Strict):
     """Measure → bound that must hold, or the candidate is out."""
     targets: dict[str, Targets] = Field(default_factory=dict)
     """Measure → wanted value or curve, with tolerance and weight."""
-    note: str | None = None
+    note: Note | None = None
     """Anything worth remembering; not used."""
 
 
@@ -293,7 +295,7 @@ class GoalsFile(Strict):
     """The goals file as written: car and parts are paths beside it, or the mappings themselves."""
 
     format: Format
-    name: str | None = None
+    name: Name | None = None
     """A name for this set of goals."""
     car: Annotated[Annotated[str, Tag(PLAIN)] | Annotated[Car, Tag(MAPPING)], plain_or_mapping()]
     """Path of the car file, from the folder of this file; or the car itself."""
@@ -312,5 +314,5 @@ class GoalsFile(Strict):
     """What may be changed between duties. Left out, each duty is set up by itself, whatever a swap takes."""
     search: Search = Search()
     """How long and how wide to search."""
-    note: str | None = None
+    note: Note | None = None
     """Anything worth remembering; not used."""

@@ -22,7 +22,17 @@ from pydantic import (
     field_validator,
 )
 
-from goals.base import MANY, PLAIN, Direction, Identifier, Length, Point, Strict, by_form
+from goals.base import (
+    MANY,
+    PLAIN,
+    Direction,
+    Identifier,
+    Length,
+    Note,
+    Point,
+    Strict,
+    by_form,
+)
 from goals.faults import Fault, Unsound, nearest, one_of, show
 from goals.section import Section
 
@@ -105,7 +115,7 @@ class _Obstacle(Strict):
     on: Carrier
     """What it rides on: body, arm, knuckle, strut, tie_rod or bar (then its places are bar_pivot, bar_end or
     bar_link)."""
-    note: str | None = None
+    note: Note | None = None
     """Anything worth remembering; not used."""
 
 

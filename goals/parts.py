@@ -16,11 +16,14 @@ from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
 from goals.base import (
     Angle,
+    Currency,
     Direction,
     Flag,
     Format,
     Identifier,
     Length,
+    Name,
+    Note,
     Number,
     Point,
     Span,
@@ -262,7 +265,7 @@ class Position(Strict):
     """Point → shift [x, y, z], mm."""
     adds: Numbers | None = None
     """What is added to the car's numbers."""
-    note: str | None = None
+    note: Note | None = None
     """Anything worth remembering; not used."""
 
 
@@ -288,9 +291,9 @@ class Adjuster(Strict):
     error: Annotated[Length, Field(ge=0)] | None = None
     """How far it may be set off, +/- mm (coverage factor 2), each side on its own; as the goals file's
     tolerances say of 'settings' when left out."""
-    reads: str | None = None
+    reads: Name | None = None
     """What is read off on the car at a setting."""
-    note: str | None = None
+    note: Note | None = None
     """Anything worth remembering; not used."""
 
     @field_validator("adds")
@@ -396,7 +399,7 @@ class Part(Strict):
 
     id: Identifier
     """Name of the part in tables and results, used once in the whole file."""
-    name: str | None = None
+    name: Name | None = None
     """What it is called in the shop."""
     today: Flag = False
     """True for the part that is on the car as measured; at most one a station."""
@@ -434,7 +437,7 @@ class Part(Strict):
     """Time to change or re-set it at the track, both sides of the car, without the wheel's, minutes."""
     behind_wheel: Flag | None = None
     """Whether the front wheels have to come off for it; where not told, wheels and wheel spacers alone."""
-    note: str | None = None
+    note: Note | None = None
     """Anything worth remembering; not used."""
 
 
@@ -452,14 +455,14 @@ class Parts(Strict):
     """
 
     format: Format
-    name: str | None = None
+    name: Name | None = None
     """A name for this box of parts."""
-    currency: str = ""
+    currency: Currency = ""
     """Currency of all prices."""
     wheel_off: Annotated[Number, Field(ge=0)] = 0.0
     """Time to take one front wheel off and put it back, minutes: counted once a corner in a swap between
     duties, whatever is done behind it."""
     stations: Annotated[dict[Station, list[Part]], AfterValidator(_some)]
     """Station → the parts that may stand there."""
-    note: str | None = None
+    note: Note | None = None
     """Anything worth remembering; not used."""

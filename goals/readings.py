@@ -12,7 +12,18 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
-from goals.base import Angle, Format, Identifier, Length, Number, Strict, Travel, Words
+from goals.base import (
+    Angle,
+    Format,
+    Identifier,
+    Length,
+    Name,
+    Note,
+    Number,
+    Strict,
+    Travel,
+    Words,
+)
 from goals.faults import Fault, Unsound, nearest, one_of
 from goals.geometry import ONLY, other_kind
 from goals.section import Section
@@ -182,7 +193,7 @@ class Readings(Strict):
     """Readings of one car in one state."""
 
     format: Format
-    name: str | None = None
+    name: Name | None = None
     """What was read, and when."""
     lowered_by: Travel | None = None
     """How much lower than the car file's ride height the car stood, mm; as the file, or as the
@@ -197,7 +208,7 @@ class Readings(Strict):
     """Alignment straight ahead."""
     uncertainty: Uncertainty = Uncertainty()
     """How far readings may be off; common practice, no source, when left out."""
-    note: str | None = None
+    note: Note | None = None
     """Anything worth remembering; not used."""
 
 

@@ -69,7 +69,7 @@ def runs_there(ctx: Context, incomplete: str) -> list[str]:
     from optimiser.names import names_of
 
     folder = Path(ctx.params.get("runs") or HERE)
-    return [name for name in names_of(folder) if name.startswith(incomplete)]
+    return [name for name in names_of(folder) if name.startswith(incomplete) and name.isprintable()]
 
 
 def candidates_there(ctx: Context, incomplete: str) -> list[str]:
@@ -167,7 +167,12 @@ def plain_errors() -> Iterator[None]:
 def say(text: str) -> None:
     """Tell something beside the result: on stderr, at once. A terminal that is gone ends nothing."""
     with suppress(OSError):
-        print(text, file=sys.stderr, flush=True)
+        print(printable(text), file=sys.stderr, flush=True)
+
+
+def printable(text: str) -> str:
+    """A text in which nothing steers the terminal: what cannot be printed is escaped, line breaks apart."""
+    return "".join(c if c.isprintable() or c == "\n" else ascii(c)[1:-1] for c in text)
 
 
 def print_document(

@@ -22,6 +22,7 @@ from optimiser.proposer import LED, MOST_IN_ORDER, PROMISING_THEN_LED, Led, Prop
 from optimiser.ranking import feasible, key
 from optimiser.runs import FINISHED, SEARCHING, STOPPED, Run, coverage_now
 from optimiser.sampling import Sampling
+from optimiser.sound_rows import check_sweeps
 from optimiser.workers import (
     MOST_DEATHS,
     SchedulerGone,
@@ -285,6 +286,7 @@ class Search:
         """Queue one build, with what an earlier run found of it; a cluster's workers search it all."""
         if self.cluster is None and number in self.known:
             known = self.run.ledger.known_of(SWEEPS, number)
+            check_sweeps(self.problem, number, known, self.run.ledger.path)
             return self.executor.submit(finish_task, number, known)
         return self.executor.submit(search_task, number)
 

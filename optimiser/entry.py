@@ -60,7 +60,9 @@ def _tell(error: Any) -> None:
     if len(sys.argv) == 1:
         error.show()
         return
-    words = error.format_message().strip().rstrip(".")
+    from optimiser.command_line import printable
+
+    words = printable(error.format_message().strip().rstrip("."))
     print(f"shimwright: {words[:1].lower()}{words[1:]}", file=sys.stderr)
     asked = error.ctx.info_name if error.ctx is not None and error.ctx.parent is not None else ""
     command = f"shimwright {asked} --help" if asked else "shimwright --help"

@@ -67,8 +67,13 @@ class Shown:
 
 def figures_shown(scene: Scene, wanted: list[Demand]) -> Iterator[Shown]:
     """Every figure that :func:`measures_of` has of a scene's suspension, in its order."""
+    return figures_of(float(scene.left[k.KIND, 0]), wanted)
+
+
+def figures_of(kind: float, wanted: list[Demand]) -> Iterator[Shown]:
+    """The same of a kind of suspension, STRUT or WISHBONE of :mod:`kinematics.rows`."""
     for name, measure in MEASURES.items():
-        if measure.kind is not None and scene.left[k.KIND, 0] != measure.kind:
+        if measure.kind is not None and kind != measure.kind:
             continue
         groups: dict[tuple[Ask, ...], list[Demand]] = {}
         for demand in wanted:

@@ -18,6 +18,11 @@ from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
+from pydantic import TypeAdapter
+
+from optimiser import row_shape
+from optimiser.sound_folder import check_database, refuse, rising, secure, unpacked
+
 Row = dict[str, Any]
 
 DONE = "done"
@@ -51,6 +56,8 @@ CREATE TABLE IF NOT EXISTS known (
 ) STRICT
 """
 SWEEPS, BUILT = "sweeps", "built"
+_STATEMENTS = (_TABLE, _BUILT, _KNOWN)
+_ROW_SHAPES: dict[str, TypeAdapter[Any]] = {DONE: row_shape.RANKED, FAILED: row_shape.FAILED_ROW}
 
 
 class Ledger:
@@ -63,15 +70,19 @@ class Ledger:
     def _writing(self) -> sqlite3.Connection:
         """The connection that writes; kept open, for opening one costs some ten times what a row does."""
         if self._writer is None:
+            check_database(self.path, written=True)
             self._writer = sqlite3.connect(self.path, timeout=30.0)
+            secure(self._writer, self.path, _STATEMENTS)
             self._writer.execute("PRAGMA journal_mode=WAL")
             self._writer.execute("PRAGMA synchronous=FULL")
         return self._writer
 
     @contextmanager
     def _reading(self) -> Iterator[sqlite3.Connection]:
+        check_database(self.path, written=False)
         connection = self._open_to_read()
         try:
+            secure(connection, self.path, _STATEMENTS)
             yield connection
         finally:
             connection.close()
@@ -120,7 +131,24 @@ class Ledger:
             if not _has(connection, "as_built"):
                 return {}
             rows = connection.execute("SELECT number, record FROM as_built ORDER BY number")
-            return {int(number): json.loads(zlib.decompress(text)) for number, text in rows}
+            return {
+                number: self._read(text, number, "number", row_shape.AS_BUILT)
+                for number, text in rising(self.path, rows)
+            }
+
+    def _read(self, data: object, number: int, name: str, shape: TypeAdapter[Any]) -> Row:
+        """A packed row or record that tells the number of its build by a name. Raises Unsound."""
+        record = self._shaped(data, number, shape)
+        if record[name] != number:
+            refuse(self.path, f"build {number} tells of build {record[name]}")
+        return record
+
+    def _shaped(self, data: object, number: int, shape: TypeAdapter[Any]) -> Row:
+        record: Row = unpacked(data, f"build {number}", self.path)
+        words = row_shape.misfit(shape, record)
+        if words is not None:
+            refuse(self.path, f"build {number}: {words}")
+        return record
 
     def row(self, number: int) -> Row:
         """The row of one finished build; KeyError where there is none."""
@@ -129,8 +157,7 @@ class Ledger:
             text = found.fetchone()
         if text is None:
             raise KeyError(number)
-        row: Row = json.loads(zlib.decompress(text[0]))
-        return row
+        return self._read(text[0], number, "build", row_shape.RANKED)
 
     def add(self, number: int, status: str, covered: int, row: Row) -> None:
         """Write a finished build. A build that is there already is left as it is."""
@@ -162,11 +189,12 @@ class Ledger:
 
     def known(self, kind: str) -> set[int]:
         """Numbers of the builds of which something is known beforehand."""
-        query = "SELECT number FROM known WHERE kind = ?"
+        query = "SELECT number FROM known WHERE kind = ? ORDER BY number"
         with self._reading() as connection:
             if not _has(connection, "known"):
                 return set()
-            return {int(number) for (number,) in connection.execute(query, (kind,))}
+            rows = connection.execute(query, (kind,))
+            return {number for (number,) in rising(self.path, rows)}
 
     def known_of(self, kind: str, number: int) -> Row:
         """What is known beforehand of a build; KeyError where nothing is."""
@@ -175,8 +203,9 @@ class Ledger:
             text = connection.execute(query, (kind, number)).fetchone()
         if text is None:
             raise KeyError(number)
-        record: Row = json.loads(zlib.decompress(text[0]))
-        return record
+        if kind == BUILT:
+            return self._read(text[0], number, "number", row_shape.AS_BUILT)
+        return self._shaped(text[0], number, row_shape.SWEEPS)
 
     def forget_known(self) -> None:
         """Drop what was known beforehand, once it is used."""
@@ -205,19 +234,21 @@ class Ledger:
     def finished(self) -> set[int]:
         """Numbers of all builds that have a row."""
         with self._reading() as connection:
-            return {number for (number,) in connection.execute("SELECT number FROM builds")}
+            rows = connection.execute("SELECT number FROM builds ORDER BY number")
+            return {number for (number,) in rising(self.path, rows)}
 
     def counts(self) -> tuple[int, int, int]:
         """Builds finished, builds failed among them, and combinations covered."""
-        # the sum of what is covered may leave 64 bits: in halves it does not
-        query = """
-            SELECT count(*), total(status = 'failed'),
-                coalesce(sum(covered >> 32), 0), coalesce(sum(covered & 4294967295), 0)
-            FROM builds
-        """
+        done = failed = combinations = 0
+        query = "SELECT number, status, covered FROM builds ORDER BY number"
         with self._reading() as connection:
-            done, failed, high, low = connection.execute(query).fetchone()
-        return int(done), int(failed), (int(high) << 32) + int(low)
+            for number, status, covered in rising(self.path, connection.execute(query)):
+                if status not in (DONE, FAILED) or not isinstance(covered, int) or covered < 0:
+                    refuse(self.path, f"build {number} does not tell how it stands")
+                done += 1
+                failed += status == FAILED
+                combinations += covered
+        return done, failed, combinations
 
     def rows(self, status: str = DONE) -> list[Row]:
         """All rows of a status, by build number."""
@@ -225,10 +256,12 @@ class Ledger:
 
     def each(self, status: str = DONE) -> Iterator[Row]:
         """The rows of a status one by one, by build number: a night's rows need not be held together."""
-        query = "SELECT row FROM builds WHERE status = ? ORDER BY number"
+        # all of them are asked for: of pages that lead back to each other SQLite would skip rows for ever
+        query = "SELECT number, status, row FROM builds ORDER BY number"
         with self._reading() as connection:
-            for (text,) in connection.execute(query, (status,)):
-                yield json.loads(zlib.decompress(text))
+            for number, told, text in rising(self.path, connection.execute(query)):
+                if told == status:
+                    yield self._read(text, number, "build", _ROW_SHAPES[status])
 
 
 def _read_only(path: Path) -> sqlite3.Connection:

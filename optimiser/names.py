@@ -6,6 +6,8 @@ import re
 from datetime import datetime
 from pathlib import Path
 
+MOST_NAME = 80
+
 
 class RunError(Exception):
     """A run that cannot be used as asked, in words for the user."""
@@ -19,8 +21,14 @@ def names_of(runs: Path) -> list[str]:
 
 def check_name(name: str | None) -> None:
     """Raises RunError where a name that someone gave cannot be a run's."""
-    if name is not None and (Path(name).name != name or name.startswith(".")):
-        raise RunError(f"'{name}' is no name for a run: a plain word, no folders")
+    if name is None:
+        return
+    words = f"'{name[:MOST_NAME]}' is no name for a run"
+    # a candidate is named RUN#N
+    if not name or name.startswith(".") or any(sign in name for sign in "/\\#"):
+        raise RunError(f"{words}: a plain word, no folders and no '#'")
+    if not name.isprintable() or len(name) > MOST_NAME:
+        raise RunError(f"{words}: a plain word of {MOST_NAME} letters at most")
 
 
 def fresh_name(runs: Path, title: str) -> str:

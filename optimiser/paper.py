@@ -120,6 +120,8 @@ def _text_items(block: Items) -> list[str]:
 def wrapped(text: str, width: int) -> list[str]:
     """A text broken at spaces into lines of so many columns; a longer word is broken where it must."""
     lines, line = [], ""
+    # beside a very long mark there is no room, and something has to stand in it
+    width = max(1, width)
     for word in text.split():
         while cell_len(word) > width:
             if line:

@@ -21,6 +21,7 @@ from optimiser.problem import Problem
 from optimiser.ranking import feasible
 from optimiser.reuse import Reused, reusable
 from optimiser.runs import Run, coverage_now, place_of
+from optimiser.sound_rows import checked_rows
 from optimiser.standing import judged_anew, today_row
 from optimiser.wording import Margin, margins
 
@@ -37,6 +38,12 @@ def goals_of(run: Run) -> Path:
     if found is None:
         raise RunError(
             f"run '{run.name}' does not tell where its goals file stands: name it with --goals"
+        )
+    home = run.folder.parent.parent
+    if Path(run.state()["goals_file"]).is_absolute() or not found.resolve().is_relative_to(home):
+        raise RunError(
+            f"run '{run.name}' tells of a goals file outside of {home}: name it with --goals, "
+            "if it is yours"
         )
     if not found.is_file():
         raise RunError(
@@ -83,7 +90,8 @@ class Rerun:
         reused = Reused()
         if self.same_version:
             ledger = self.old.ledger
-            reused = reusable(self.before, self.after, ledger.each(), ledger.built())
+            rows = checked_rows(self.before, ledger.each(), ledger.path)
+            reused = reusable(self.before, self.after, rows, ledger.built())
         counts = {
             "reused": len(reused.rows),
             "in_part": len(reused.sweeps),

@@ -29,6 +29,10 @@ from optimiser.names import RunError, names_of
 from optimiser.problem import Problem
 from optimiser.proposer import PROMISING
 from optimiser.ranking import Row, feasible, merit, minutes, rank
+from optimiser.row_shape import misfit
+from optimiser.sound_folder import check_folder, read_json, refuse
+from optimiser.sound_rows import checked_rows
+from optimiser.state_shape import STATE, unprintable
 from optimiser.ties import tie_groups
 from optimiser.writing import (
     WRITE_FAULTS,
@@ -69,6 +73,7 @@ class Run:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.ledger = Ledger(folder / "ledger.sqlite")
+        self._inputs: Problem | None = None
 
     @property
     def name(self) -> str:
@@ -130,6 +135,7 @@ class Run:
         for folder in (runs / named, Path(named)):
             if (folder / "run.json").is_file():
                 run = cls(folder.resolve())
+                check_folder(run.folder)
                 found = run.state().get("format")
                 if found != FORMAT:
                     raise RunError(
@@ -141,13 +147,16 @@ class Run:
         raise RunError(f"no run '{named}' in {runs}{there}")
 
     def state(self) -> dict[str, Any]:
-        """What run.json says."""
-        try:
-            state = json.loads((self.folder / "run.json").read_text(encoding="utf-8"))
-        except (OSError, ValueError) as error:
-            raise RunError(f"cannot read {self.folder / 'run.json'}: {error}") from None
+        """What run.json says. Raises Unsound where it does not say what this version writes."""
+        path = self.folder / "run.json"
+        state = read_json(path)
         if not isinstance(state, dict):
-            raise RunError(f"{self.folder / 'run.json'} is not a run's state")
+            refuse(path, "it is no mapping")
+        words = unprintable(state)
+        if words is None and state.get("format") == FORMAT:
+            words = misfit(STATE, state)
+        if words is not None:
+            refuse(path, words)
         return state
 
     @property
@@ -247,11 +256,18 @@ class Run:
         loaded = load_saved(self.folder / "inputs")
         if digest(loaded.files) != self.state().get("inputs"):
             raise RunError(f"the inputs saved in {self.folder / 'inputs'} were changed")
-        return Problem(loaded.goals, loaded.car, loaded.parts, loaded.readings)
+        self._inputs = Problem(loaded.goals, loaded.car, loaded.parts, loaded.readings)
+        return self._inputs
 
     def ranked(self, keep: int) -> list[Row]:
-        """The ranking of what is finished so far."""
-        return rank(self.ledger.each(), keep, self.ledger.built())
+        """The ranking of what is finished so far.
+
+        Raises Unsound where a run whose inputs were loaded ranks what is not of them.
+        """
+        rows = rank(self.ledger.each(), keep, self.ledger.built())
+        if self._inputs is None:
+            return rows
+        return list(checked_rows(self._inputs, rows, self.ledger.path))
 
     def write_ranking(self, problem: Problem) -> list[Row]:
         """Write ranked.json and ranked.csv from the ledger, and return the ranking."""

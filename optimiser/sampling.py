@@ -14,7 +14,8 @@ from typing import Any
 
 from optimiser.ledger import BUILT, Ledger
 from optimiser.problem import Problem
-from optimiser.ranking import feasible, key
+from optimiser.ranking import Row, feasible, key
+from optimiser.sound_rows import checked_rows
 from optimiser.workers import MOST_DEATHS, revived, sample_task
 from optimiser.yields import failed_record
 
@@ -93,7 +94,7 @@ class Sampling:
             while not self.complete and not stop():
                 for number in list(self.order)[:most]:
                     if number not in flying and number not in {*self.known, *self.before}:
-                        flying[number] = executor.submit(sample_task, self.ledger.row(number))
+                        flying[number] = executor.submit(sample_task, self._row(number))
                 first = flying[self.order[0]]
                 wait([first], timeout=POLL)
                 if first.done():
@@ -105,6 +106,10 @@ class Sampling:
         finally:
             for future in flying.values():
                 future.cancel()
+
+    def _row(self, number: int) -> Row:
+        """A candidate's row, looked at before it is built on."""
+        return next(checked_rows(self.problem, [self.ledger.row(number)], self.ledger.path))
 
     def _take_over(self) -> None:
         """Write down the candidates at the head of the order of which an earlier run's cars are told."""

@@ -161,6 +161,7 @@ def resume(
         from optimiser import VERSION
         from optimiser.names import RunError
         from optimiser.runs import Run
+        from optimiser.sound_rows import check_resumable
 
         access = _access(cluster, cluster_ca, cluster_cert, cluster_key)
         found = Run.find(runs, run)
@@ -170,6 +171,7 @@ def resume(
                 f"{VERSION}: figures of two versions are not mixed in one ranking"
             )
         problem = found.load()
+        check_resumable(problem, found.ledger)
         with _joined(access, problem) as executor:
             _go(found, problem, as_json, executor)
 

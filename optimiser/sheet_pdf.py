@@ -46,6 +46,7 @@ FIRST, OTHER = 104.0, 78.0  # pt: how wide a column of words is before its texts
 PICTURE = 245.0  # pt: width of a drawing
 LEAST_MARK = 4  # shorter marks are boxes to tick, which need no height
 GAP = 8.0
+LONGEST = 120.0  # pt: a longer word is broken
 
 
 @dataclass(frozen=True)
@@ -304,7 +305,7 @@ class Setter:
             (self._wide(w, FONT) for cell in cells for w in neat(cell).split(" ")), default=0.0
         )
         most = FIRST if column == 0 else OTHER
-        return max(min(whole, most), words, head) + 5.0
+        return max(min(whole, most), min(words, LONGEST), head) + 5.0
 
     def _wide(self, text: str, font: str) -> float:
         if text and not text.strip("_"):

@@ -11,6 +11,7 @@ from optimiser.names import RunError
 from optimiser.problem import Problem
 from optimiser.progress import QUIET_EVERY
 from optimiser.runs import Run, coverage_now
+from optimiser.sound_rows import checked_rows
 from optimiser.why import Means, document
 from optimiser.wording import duration
 from optimiser.workers import count_workers, make_executor, stop_now
@@ -26,7 +27,8 @@ def explain(
     means = Means(seconds, executor, count, tell)
     try:
         cover = coverage_now(run, problem)
-        told = document(problem, run.ledger.rows(), run.ledger.built(), cover, means)
+        rows = list(checked_rows(problem, run.ledger.each(), run.ledger.path))
+        told = document(problem, rows, run.ledger.built(), cover, means)
     except BrokenExecutor:
         raise RunError(
             "a worker process died while searching for answers; is there memory left? "

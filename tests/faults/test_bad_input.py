@@ -1,4 +1,4 @@
-"""What no one should hand to a command, and what comes back: a clear message and code 2, soon, in little memory."""
+"""What no one should hand to a command, and what comes back: a clear message, code 2, soon, little memory."""
 
 from __future__ import annotations
 

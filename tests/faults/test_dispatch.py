@@ -7,8 +7,9 @@ of a cluster take seconds and go the same way each time.
 from __future__ import annotations
 
 import asyncio
-from concurrent.futures import Future
-from typing import Any
+from collections.abc import Coroutine
+from concurrent.futures import Future, ThreadPoolExecutor
+from typing import Any, TypeVar
 
 import numpy as np
 import pytest
@@ -16,6 +17,8 @@ import pytest
 import optimiser.dispatch as dispatch
 from optimiser.dispatch import Dispatcher, Job
 from optimiser.workers import MOST_DEATHS, SchedulerGone, WorkerDied
+
+T = TypeVar("T")
 
 
 class Turned(asyncio.SelectorEventLoop):
@@ -113,6 +116,22 @@ class MadeUp:
         self.hung.clear()
 
 
+def lived(loop: Turned, life: Coroutine[Any, Any, T]) -> T:
+    """What a life comes to. In a thread of its own: other tests may have left a loop in this one."""
+
+    def live() -> T:
+        try:
+            return loop.run_until_complete(life)
+        finally:
+            for task in asyncio.all_tasks(loop):
+                task.cancel()
+            loop.run_until_complete(asyncio.sleep(0))
+            loop.close()
+
+    with ThreadPoolExecutor(1) as thread:
+        return thread.submit(live).result()
+
+
 def life(seed: int, monkeypatch: pytest.MonkeyPatch) -> tuple[list[Future[Any]], bool, MadeUp]:
     """A cluster's life under strikes: the futures of its jobs, whether it was lost for good, its client."""
     chance = np.random.default_rng(seed)
@@ -161,14 +180,8 @@ def life(seed: int, monkeypatch: pytest.MonkeyPatch) -> tuple[list[Future[Any]],
         assert not dispatcher.queue and not dispatcher.suspects and not dispatcher.workers
 
     monkeypatch.setattr(dispatch.time, "monotonic", loop.time)
-    try:
-        loop.run_until_complete(live())
-    finally:
-        for task in asyncio.all_tasks(loop):
-            task.cancel()
-        loop.run_until_complete(asyncio.sleep(0))
-        loop.close()
-        monkeypatch.undo()
+    lived(loop, live())
+    monkeypatch.undo()
     return futures, lost, client
 
 
@@ -248,11 +261,7 @@ def test_a_worker_that_hangs_keeps_no_job_for_itself(monkeypatch: pytest.MonkeyP
         await running
         return took
 
-    took = loop.run_until_complete(live())
-    for task in asyncio.all_tasks(loop):
-        task.cancel()
-    loop.run_until_complete(asyncio.sleep(0))
-    loop.close()
+    took = lived(loop, live())
     assert [f.result(0) for f in futures] == [("row", n) for n in range(6)]
     assert dispatch.SLOW < took < 4 * dispatch.SLOW
 
@@ -287,8 +296,7 @@ def test_a_job_that_kills_every_worker_ends_as_died(monkeypatch: pytest.MonkeyPa
         dispatcher.wake.set()
         await running
 
-    loop.run_until_complete(live())
-    loop.close()
+    lived(loop, live())
     assert MOST_DEATHS > 1
     for number, future in enumerate(futures):
         if number == 3:

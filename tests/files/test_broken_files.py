@@ -246,7 +246,18 @@ SLIPS = {
         ["there is no file", "cat.yaml", "perhaps you meant 'car.yaml'"],
     ),
     "folder for a car file": ("goals", "car: car.yaml", "car: §.", ["is a folder"]),
-    "path that is none": ("goals", "car: car.yaml", 'car: §"a\\0b"', ["cannot be read"]),
+    "path that is none": (
+        "goals",
+        "car: car.yaml",
+        'car: §"a\\0b"',
+        ["the control character '\\x00' in a text"],
+    ),
+    "text that steers the terminal": (
+        "goals",
+        "car: car.yaml",
+        'car: §"a\\e[31mb"',
+        ["the control character '\\x1b' in a text"],
+    ),
     # the car file
     "missing point": (
         "car",

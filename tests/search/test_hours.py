@@ -33,6 +33,7 @@ from optimiser.runs import Run
 from tests.journeys.garage import write_garage
 from tests.search.catalogues import random_problem
 from tests.search.farm import command
+from tests.search.workshop import row_of
 
 
 @pytest.fixture
@@ -64,11 +65,12 @@ def new_run(folder: Path, name: str = "one") -> tuple[Run, Problem]:
 
 def made_up(problem: Problem, number: int) -> Row:
     """A row at once: nothing is searched, every build serves both duties and comes to a merit of its own."""
-    build = problem.space.build(number)
+    row = row_of(problem, number)
     merit = 1.0 + sum(problem.space.picks(number))
-    result = {"feasible": True, "merit": merit, "shortfalls": {}, "measures": {}, "settings": {}}
-    duties = {duty: dict(result) for duty in problem.duties}
-    return {"build": number, "parts": build.name, "price": 0.0, "to_buy": [], "duties": duties}
+    swept = {"settings_swept": 1, "refused_by": {}, "kept": []}
+    for record in row["duties"].values():
+        record.update(feasible=True, merit=merit, shortfalls={}, **swept)
+    return row
 
 
 class Stand:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 from optimiser.ledger import DONE, FAILED, Ledger
 from optimiser.ranking import rank
@@ -18,9 +19,16 @@ from optimiser.ledger import DONE, Ledger
 ledger = Ledger(Path(sys.argv[1]))
 ledger.create()
 for number in range(20):
-    ledger.add(number, DONE, 1, {"build": number})
+    duties = {"hill": {"feasible": True, "merit": 1.0, "shortfalls": {}}}
+    ledger.add(number, DONE, 1, {"build": number, "price": 0.0, "duties": duties})
 os.kill(os.getpid(), signal.SIGKILL)
 """
+
+
+def row_of(number: int, merit: float = 1.0) -> dict[str, Any]:
+    """A row with no more than ranking reads."""
+    duties = {"hill": {"feasible": True, "merit": merit, "shortfalls": {}}}
+    return {"build": number, "price": 0.0, "duties": duties}
 
 
 def test_combinations_are_counted_to_the_last_one_however_many(tmp_path: Path) -> None:
@@ -46,13 +54,13 @@ def test_others_read_while_one_writes_and_a_row_stays_as_it_was_first(tmp_path: 
     writer, reader = Ledger(tmp_path / "ledger.sqlite"), Ledger(tmp_path / "ledger.sqlite")
     writer.create()
     for number in range(5):
-        writer.add(number, DONE, 10, {"build": number, "duties": {}})
+        writer.add(number, DONE, 10, row_of(number))
         assert reader.counts() == (number + 1, 0, 10 * (number + 1))
-    writer.add(3, DONE, 99, {"build": 3, "duties": {"other": 1}})
+    writer.add(3, DONE, 99, row_of(3, merit=0.0))
     assert reader.counts() == (5, 0, 50)
     writer.settle()
     assert sorted(p.name for p in tmp_path.iterdir()) == ["ledger.sqlite"]
     # settled is no end: a resumed run writes on
-    writer.add(5, DONE, 10, {"build": 5, "duties": {}})
+    writer.add(5, DONE, 10, row_of(5))
     assert reader.counts()[0] == 6
-    assert rank(reader.each(), 3) == []
+    assert [row["build"] for row in rank(reader.each(), 3)] == [0, 1, 2]
