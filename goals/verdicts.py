@@ -22,6 +22,8 @@ from kinematics.stops import Hold
 # many of the measure's scale short of a limit, and this many tolerances beside a target.
 NO_FIGURE_SHORTFALL = 100.0
 NO_FIGURE_MISS = 10.0
+# Further off counts as this many tolerances: its square stays a number, however small a tolerance is told.
+MOST_MISS = 1e9
 # Diameters of hubs and wheels are told and measured to about this, mm (common practice, no source).
 MOST_MISFIT = 0.2
 LEAST_GAP = 1e-6  # mm: what touches does not clear
@@ -97,8 +99,8 @@ class Demand:
         """Root mean square of a target's misses over its points, in tolerances, (n,)."""
         squares = []
         for values, wanted in zip(figures, self.wanted, strict=True):
-            off = (values - wanted) / self.tolerance
-            off = np.where(np.isnan(off), NO_FIGURE_MISS, off)
+            off = np.minimum(np.abs(values - wanted), MOST_MISS * self.tolerance) / self.tolerance
+            off = np.where(np.isfinite(values), off, NO_FIGURE_MISS)
             squares.append((off * off).max(axis=0))
         return np.asarray(np.sqrt(np.mean(squares, axis=0)))
 

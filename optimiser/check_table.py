@@ -11,6 +11,7 @@ from optimiser.curves import print_toe
 from optimiser.figures import Column, asks_of, print_figures
 from optimiser.layout import beside, chunks, new_table, room
 from optimiser.notice import print_model_notice
+from optimiser.precision import fixed
 from optimiser.problem import Problem
 from optimiser.wording import (
     IN_HAND,
@@ -19,7 +20,6 @@ from optimiser.wording import (
     counted,
     failing,
     fault_words,
-    fixed,
     keeps_in_hand,
     plain,
     short,

@@ -17,6 +17,7 @@ from optimiser.bench import DutyBench, flat_of, gauge, heights, plates, toe_of_f
 from optimiser.channels import channel_of
 from optimiser.fitted_sheet import fitted_blocks
 from optimiser.paper import FILL, Block, Drawing, Grid, Heading, Items, Words
+from optimiser.precision import fixed
 from optimiser.settings import (
     PIECES,
     STACK,
@@ -29,7 +30,7 @@ from optimiser.settings import (
     setting_text,
 )
 from optimiser.stack_picture import stack_picture
-from optimiser.wording import clean, direction, fixed, short, spoken, stop_words
+from optimiser.wording import clean, direction, short, spoken, stop_words
 
 Record = dict[str, Any]
 Row = tuple[str, ...]

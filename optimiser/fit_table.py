@@ -9,8 +9,9 @@ from rich.text import Text
 
 from optimiser.fit_document import SLIP
 from optimiser.layout import add_figures, new_table, print_item, room
+from optimiser.precision import fixed
 from optimiser.reading_list import DECIMALS
-from optimiser.wording import clean, counted, fixed, short, spoken
+from optimiser.wording import clean, counted, short, spoken
 
 Record = dict[str, Any]
 

@@ -13,6 +13,7 @@ from optimiser.built_table import rank_notes, share_words
 from optimiser.covered import coverage_lines
 from optimiser.drawn import TODAY
 from optimiser.notice import fails, model_notice
+from optimiser.precision import fixed
 from optimiser.problem import Problem
 from optimiser.ranking import Row
 from optimiser.report_asked import asked, changeover_words, tolerance_words
@@ -27,7 +28,6 @@ from optimiser.wording import (
     IN_HAND,
     clean,
     counted,
-    fixed,
     keeps_in_hand,
     lacks,
     plain,

@@ -7,8 +7,9 @@ from typing import Any
 from goals.duties import Duty, LoweringRange
 from goals.verdicts import Demand, demands
 from optimiser.assembly import duty_toe
+from optimiser.precision import fixed
 from optimiser.problem import Problem
-from optimiser.wording import bound_words, clean, fixed, plain, short, spoken, with_unit
+from optimiser.wording import bound_words, clean, plain, short, spoken, with_unit
 
 Record = dict[str, Any]
 

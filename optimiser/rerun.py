@@ -178,6 +178,7 @@ def _limit(margin: Margin) -> Record:
         "bound": list(margin.bound),
         "in_hand": margin.gap,
         "unit": margin.unit,
+        "state": margin.state,
     }
 
 

@@ -10,8 +10,9 @@ from rich.text import Text
 
 from optimiser.layout import add_figures, new_table, print_item, room
 from optimiser.notice import print_model_notice
+from optimiser.precision import fixed, not_nothing, usual_places
 from optimiser.reading_list import DECIMALS, KINDS
-from optimiser.wording import clean, counted, figure, fixed, plain, short, spoken, with_unit
+from optimiser.wording import clean, counted, figure, plain, short, spoken, with_unit
 
 Record = dict[str, Any]
 
@@ -112,12 +113,15 @@ def _correction_words(each: Record) -> str:
     words = f"{_change(each, rod)}: {rest}"
     if not rod:
         words += "; then toe is set back with the tie rod"
-    changes = [
-        f"{plain(c['measure'])} {figure(c['measure'], c['from'])} to "
-        f"{with_unit(figure(c['measure'], c['to']), c['unit'])}"
-        for c in each["changes"]
-    ]
+    changes = [_changed(c["measure"], c["from"], c["to"], c["unit"]) for c in each["changes"]]
     return f"{words}. It changes {', '.join(changes) or 'nothing else that you would notice'}"
+
+
+def _changed(measure: str, before: float, after: float, unit: str) -> str:
+    """How a figure moves, with digits enough to show that it does."""
+    places = max(usual_places(measure), not_nothing(after - before, usual_places(measure)))
+    start, end = (figure(measure, value, places=places) for value in (before, after))
+    return f"{plain(measure)} {start} to {with_unit(end, unit)}"
 
 
 def _change(each: Record, rod: bool) -> str:

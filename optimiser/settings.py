@@ -8,17 +8,9 @@ from typing import Any
 
 from goals.parts import Part, Position, Station
 from optimiser.channels import numbers_of
+from optimiser.precision import fixed
 from optimiser.space import AS_IS, Build
-from optimiser.wording import (
-    clean,
-    fixed,
-    nearest_words,
-    price,
-    shift_words,
-    short,
-    spoken,
-    stop_words,
-)
+from optimiser.wording import clean, nearest_words, price, shift_words, short, spoken, stop_words
 
 Record = dict[str, Any]
 

@@ -11,11 +11,12 @@ from functools import cached_property
 from typing import Any
 
 from goals.parts import Station
-from optimiser.bench import DutyBench, tightest
+from optimiser.bench import DutyBench, bands_of, tightest
 from optimiser.built_sheet import built_blocks
 from optimiser.duty_sheet import duty_blocks
 from optimiser.notice import fails, model_notice
 from optimiser.paper import FILL, Block, Grid, Heading, Items, Loud, Words, as_text
+from optimiser.precision import fixed
 from optimiser.problem import Problem
 from optimiser.ranking import Row, feasible, merit
 from optimiser.settings import differ, part_name, settings_of, solved_texts, source_of
@@ -26,7 +27,6 @@ from optimiser.wording import (
     clean,
     counted,
     fault_words,
-    fixed,
     keeps_in_hand,
     plain,
     price,
@@ -124,7 +124,7 @@ class Sheet:
     def benches(self) -> dict[str, DutyBench]:
         """The candidate as each duty sets it."""
         return {
-            duty: DutyBench.of(self.problem, self.build, duty, record)
+            duty: DutyBench.of(self.problem, self.build, duty, record, bands_of(self.row, duty))
             for duty, record in self.row["duties"].items()
         }
 
@@ -274,10 +274,18 @@ def tightest_blocks(benches: dict[str, DutyBench]) -> Iterator[Block]:
     if keeps_in_hand(bench.record for bench in benches.values()):
         yield Words(f"Here {IN_HAND}.")
     rows = [
-        (m.duty, plain(m.key), m.value_words(), m.bound_words(), m.hand_words())
+        (
+            m.duty,
+            plain(m.key),
+            m.value_words(),
+            m.bound_words(),
+            m.hand_words(),
+            m.state_words() or "-",
+        )
         for m in every[:MOST_MARGINS]
     ]
-    yield Grid(("duty", "measure", "figure", "limit", "in hand"), tuple(rows))
+    head = ("duty", "measure", "figure", "limit", "in hand", "decided in the state")
+    yield Grid(head, tuple(rows))
 
 
 def fastener_blocks(build: Build, strut: bool) -> Iterator[Block]:

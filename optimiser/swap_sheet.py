@@ -14,11 +14,12 @@ from kinematics.scene import STRAIGHT
 from optimiser.bench import DutyBench, gauge, heights
 from optimiser.changeover import CORNERS, Work, behind_wheel
 from optimiser.paper import Block, Grid, Heading, Items, Words
+from optimiser.precision import fixed
 from optimiser.problem import Problem
 from optimiser.ranking import Row
 from optimiser.settings import Setting, settings_of
 from optimiser.space import Build
-from optimiser.wording import clean, fixed, short, spoken, unpaired_words
+from optimiser.wording import clean, short, spoken, unpaired_words
 
 Record = dict[str, Any]
 

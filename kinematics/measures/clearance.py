@@ -167,9 +167,7 @@ def _nearest_pair(scene: Scene, side: Side, at: At) -> str:
     assert obstacles is not None
     bars, arms = obstacles.tubes(obstacles.bars), obstacles.tubes(obstacles.arms)
     gaps = {
-        (bar.owner, arm.owner): float(
-            _least_of_pairs(scene, side, [at], (bar,), (arm,))[0, 0]
-        )
+        (bar.owner, arm.owner): float(_least_of_pairs(scene, side, [at], (bar,), (arm,))[0, 0])
         for bar in bars
         for arm in arms
     }

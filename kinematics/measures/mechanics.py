@@ -46,7 +46,8 @@ def _fullest_from_full(scene: Scene, ask: Ask) -> Wheres:
     if not stacks:
         return [None]
     gaps = [float(scene.number(name)[0]) for name in stacks]
-    return [Where(of=stacks[int(np.argmax(gaps))], basis="sum of the stack")]
+    station = stacks[int(np.argmax(gaps))].partition(".")[0]
+    return [Where(of=station, basis="sum of the stack")]
 
 
 MEASURES = (

@@ -13,8 +13,8 @@ from kinematics.arrays import Floats
 from kinematics.measures.catalogue import Ask, Measure, Stage, sides_asked
 from kinematics.measures.where import Wheres, each_wheel, no_state, ride_height
 from kinematics.scene import STRAIGHT, Scene, Side
-from kinematics.where import Where
 from kinematics.wheels import SHOULDER, bolt_misfit, caliper_gap, tyre_reach
+from kinematics.where import Where
 
 PRACTICE = "common practice, no source"
 SIZES = "sizes of hub and wheel"
