@@ -2,8 +2,8 @@
 
 The last digit is no finer than a tenth of what the figure is uncertain by, which leaves the uncertainty one
 or two digits, as is the habit of JCGM 100:2008, 7.2.6. What a figure is uncertain by is its spread over cars
-as built, with the coverage factor of all ± figures; where that is not known, the difference that a builder
-would notice in it stands for it. JSON keeps every digit.
+as built, with the coverage factor of all ± figures; where that is not known, half of the difference that a
+builder would notice in it stands for it. JSON keeps every digit.
 
 What a person sets (toe, the stop, a slot, a stack) is printed as it is set, and a figure beside its bound
 gets as many digits more as show on which side of it the figure lies.
@@ -26,6 +26,8 @@ Shown = tuple[float | None, Sequence[Bound], Band | None]
 BAND_WIDTH = 2.0 * 1.6448536269514722
 # Steps in which a person sets what is a measure too: decimals of rack at the stop in mm, of toe in deg.
 AS_SET = {"stop_travel": 1, "toe": 2}
+# What a figure is taken to be uncertain by, of the difference that a builder would notice in it.
+NOTICED = 0.5
 MOST_DECIMALS = 9
 # A spread may be far less than anyone would notice: so many decimals more than without it, at most.
 MOST_FINER = 1
@@ -50,7 +52,7 @@ def usual_places(measure: str) -> int:
     if measure in AS_SET:
         return AS_SET[measure]
     known = MEASURES.get(measure)
-    return 2 if known is None else max(0, places_for(known.scale))
+    return 2 if known is None else max(0, places_for(NOTICED * known.scale))
 
 
 def uncertainty(band: Band) -> float:

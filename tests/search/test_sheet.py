@@ -231,7 +231,7 @@ def test_a_candidate_that_fails_says_so_first() -> None:
     row = row_of(asked)
     head = sheet(asked, row).split("Read this first")[0]
     assert "DOES NOT HOLD EVERY LIMIT - not to be built" in head
-    assert re.search(r"pad: toggle margin \d+\.\d\d deg, needs >= 80", head)
+    assert re.search(r"pad: toggle margin \d+\.\d deg, needs >= 80", head)
     assert "low: the build cannot give this duty's ride height" in head
     assert "hill:" not in head
     assert "DOES NOT HOLD" not in PLAIN_TEXT
