@@ -35,6 +35,10 @@ MOST_FINER = 1
 GRAIN = 1e-9
 
 
+# Said where figures are printed.
+DIGITS = "figures: the last digit is no finer than a tenth of what the figure may be off by"
+
+
 def fixed(value: float, places: int) -> str:
     """A number with so many decimals, to tens where -1; never a negative zero."""
     text = f"{round(value, places):.{max(places, 0)}f}" if places < 0 else f"{value:.{places}f}"

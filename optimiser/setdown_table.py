@@ -10,7 +10,7 @@ from rich.text import Text
 
 from optimiser.layout import add_figures, new_table, print_item, room
 from optimiser.notice import print_model_notice
-from optimiser.precision import fixed, not_nothing, usual_places
+from optimiser.precision import as_set, fixed, not_nothing, usual_places
 from optimiser.reading_list import DECIMALS, KINDS
 from optimiser.wording import clean, counted, figure, plain, short, spoken, with_unit
 
@@ -34,7 +34,7 @@ def print_setdown(console: Console, document: Record) -> None:
     with room(console):
         head = f"set-down: run {clean(document['run'])}, candidate {document['rank']}"
         console.print(Text.assemble((head, "bold"), f", {clean(document['car'])}"))
-        lowered = fixed(document["lowered_by"], 1)
+        lowered = as_set(document["lowered_by"], 1)
         console.print(Text(f"duty {clean(document['duty'])}, lowered {lowered} mm"))
         if not document["feasible"]:
             console.print(Text("DOES NOT HOLD EVERY LIMIT - not to be built", "bold red"))

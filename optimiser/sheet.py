@@ -42,8 +42,9 @@ MOST_MARGINS = 3
 FIRST = (
     "These figures come from a rigid, ideal model of the car as it was measured: no flex, no play, no "
     "wear. Bushes, joints, the rack and the shell give under load, and a hard point that is 1 mm off "
-    "moves bump steer by as much as its whole tolerance. The sheet says where to start and what to "
-    "expect; the gauge and the turn plates on the built car decide. Do not drive on the sheet's word."
+    "moves bump steer by as much as its whole tolerance. The last digit printed is no finer than a tenth "
+    "of what a figure may be off by. The sheet says where to start and what to expect; the gauge and the "
+    "turn plates on the built car decide. Do not drive on the sheet's word."
 )
 FASTENED = {
     Station.KNUCKLE: "knuckle to strut",

@@ -14,7 +14,7 @@ from kinematics.scene import STRAIGHT
 from optimiser.bench import DutyBench, gauge, heights
 from optimiser.changeover import CORNERS, Work, behind_wheel
 from optimiser.paper import Block, Grid, Heading, Items, Words
-from optimiser.precision import fixed
+from optimiser.precision import as_set, fixed, usual_places
 from optimiser.problem import Problem
 from optimiser.ranking import Row
 from optimiser.settings import Setting, settings_of
@@ -143,11 +143,13 @@ def _each(bench: DutyBench, read: Callable[[Any], float], places: int) -> str:
     return ", ".join(f"{side} {value}" for side, value in zip(bench.sides, values, strict=True))
 
 
-def _state(bench: DutyBench, name: str, places: int = 2) -> str:
+def _state(bench: DutyBench, name: str) -> str:
     scene = bench.scene
     assert scene is not None
     return _each(
-        bench, lambda side: float(getattr(scene.states(side, [STRAIGHT]), name)[0, 0]), places
+        bench,
+        lambda side: float(getattr(scene.states(side, [STRAIGHT]), name)[0, 0]),
+        usual_places(name),
     )
 
 
@@ -178,7 +180,9 @@ def _gauge(bench: DutyBench) -> str:
         told = [change(side) for side in bench.sides]
         if all(np.isfinite(told)):
             way = "bump" if travel > 0 else "droop"
-            words.append(f"{_each(bench, change, 3)} deg at {short(abs(travel))} mm of {way}")
+            words.append(
+                f"{_each(bench, change, usual_places('bump_steer'))} deg at {short(abs(travel))} mm of {way}"
+            )
     if not words:
         return "the bump-steer gauge against the table below"
     return f"toe change on the gauge {' and '.join(words)}, toe-in positive"
@@ -187,7 +191,7 @@ def _gauge(bench: DutyBench) -> str:
 def _track(bench: DutyBench) -> str:
     assert bench.scene is not None
     track = float(MEASURES["track_width"](bench.scene)[0, 0])
-    return f"track at the contact points {fixed(track, 1)} mm"
+    return f"track at the contact points {fixed(track, usual_places('track_width'))} mm"
 
 
 def _rack_ends(bench: DutyBench) -> str:
@@ -220,7 +224,7 @@ def _toe_words(bench: DutyBench) -> str:
     diameter = float(bench.channels("left")["tyre.diameter"][0])
     toe = float(bench.record["solved"]["toe"])
     across = diameter * float(np.sin(np.radians(toe)))
-    return f"toe {fixed(toe, 2)} deg each wheel, {fixed(across, 1)} mm over {short(diameter)} mm of tyre"
+    return f"toe {as_set(toe, 2)} deg each wheel, {fixed(across, 1)} mm over {short(diameter)} mm of tyre"
 
 
 def _stop_step(start: DutyBench, end: DutyBench) -> str:
