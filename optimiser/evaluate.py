@@ -101,9 +101,7 @@ def _entry(scene: Scene, shown: Shown, wanted: list[Demand]) -> Record:
         entry["limit"] = max(shortfalls) <= 0.0
         entry["shortfall"] = max(shortfalls)
         case = int(telling_case(figures[0], limits, targets)[0])
-        state = limit_state(scene, limits[0], case, wanted)
-        if state is not None:
-            entry["state"] = state
+        entry["state"] = limit_state(scene, limits[0], case, wanted)
         entry["bounds"] = [[d.minimum, d.maximum] for d in limits]
         if any(d.kept for d in limits):
             entry["in_hand"] = [d.kept for d in limits]
@@ -156,8 +154,8 @@ def _beyond(cases: Floats, limit: Demand) -> Floats:
     return low if limit.maximum is None else np.maximum(low, cases - limit.maximum)
 
 
-def limit_state(scene: Scene, limit: Demand, case: int, wanted: list[Demand]) -> Record | None:
-    """In which state a case of a limit's figure was decided; None where the figure does not exist.
+def limit_state(scene: Scene, limit: Demand, case: int, wanted: list[Demand]) -> Record:
+    """In which state a case of a limit's figure was decided.
 
     The stop's place is decided where the limit that sets it would break; ``wanted`` is all that is asked.
     """

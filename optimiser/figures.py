@@ -218,13 +218,12 @@ def _cell(key: str, entry: Record, asks: tuple[Ask, ...], places: int) -> Cell:
     for bound in bounds_of(entry):
         word = Text("ok ", "green") if entry["limit"] else Text("FAILS ", "bold red")
         lines.append(word + Text(bound_words(key, bound)))
-    state = state_words(entry.get("state"))
-    if state:
-        lines.append(Text(state, "dim"))
+    state = [Text(words, "dim") for words in [state_words(entry.get("state"))] if words]
+    lines += state if value is not None else []
     if "wanted" in entry:
         lines += _target(key, value, entry["wanted"], entry["tolerance"], entry["miss"])
     elif value is None:
-        lines.append(Text(why_missing(key), "dim"))
+        lines += [Text(why_missing(key), "dim"), *state]
     over = asks[0].over if asks else None
     if over is not None and " over " not in key:
         lines.append(Text(f"over {short(over[0])} to {short(over[1])}", "dim"))

@@ -173,7 +173,7 @@ class Run:
 
     def log(self, event: str, **facts: Any) -> None:
         """Add a line to the log."""
-        line = json.dumps({"time": now(), "event": event, **facts}, sort_keys=True)
+        line = json.dumps({"time": now(), "event": event, **facts}, sort_keys=True, allow_nan=False)
         with (self.folder / "log.jsonl").open("a", encoding="utf-8") as file:
             file.write(line + "\n")
 

@@ -20,12 +20,15 @@ from kinematics.where import Where
 Record = dict[str, Any]
 
 
-def state_of(scene: Scene, measure: Measure, ask: Ask, case: int) -> Record | None:
-    """Where one case of a one-lane scene's figure was decided; None where the figure does not exist."""
+NO_FIGURE = "the figure does not exist"
+
+
+def state_of(scene: Scene, measure: Measure, ask: Ask, case: int) -> Record:
+    """Where one case of a one-lane scene's figure was decided."""
     wheres = measure.decided_in(scene, ask)
     where = wheres[case] if case < len(wheres) else None
     if where is None or not np.isfinite([where.travel, where.rack]).all():
-        return None
+        return {"basis": NO_FIGURE}
     return state_record(where, alike=scene.mirrored)
 
 

@@ -199,8 +199,13 @@ def ideal_outer(inner: Floats | float, distance: Floats, wheelbase: float) -> Fl
 def ackermann_percent(
     inner: Floats | float, outer: Floats, distance: Floats, wheelbase: float
 ) -> Floats:
-    """100 (i - o) / (i - o'), o' the outer angle of true Ackermann steering; angles in deg."""
-    return np.asarray(100.0 * (inner - outer) / (inner - ideal_outer(inner, distance, wheelbase)))
+    """100 (i - o) / (i - o'), o' the outer angle of true Ackermann steering; angles in deg.
+
+    Not-a-number straight ahead, where there is nothing to compare.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        percent = 100.0 * (inner - outer) / (inner - ideal_outer(inner, distance, wheelbase))
+    return np.where(np.isfinite(percent), percent, np.nan)
 
 
 def _ackermann(scene: Scene, ask: Ask) -> Floats:
@@ -317,25 +322,22 @@ def _toggle(scene: Scene, side: Side, places: Sequence[At]) -> Floats:
     return np.asarray(np.nan_to_num(scene.states(side, places).toggle, nan=0.0))
 
 
-def _where_angled(scene: Scene, ask: Ask) -> Wheres:
-    """Both wheels where the inner one stands at an angle; none where it does not come so far."""
+def _where_angled(scene: Scene, ask: Ask) -> list[Where]:
+    """Both wheels where the inner one stands at an angle; of no state where it does not come so far."""
     assert ask.at is not None
-    found: list[Where | None] = []
+    short = Where(basis=f"the inner wheel does not come to {ask.at:g} deg before the stop")
+    found = []
     for turn in turns(scene):
         rack = float(rack_for(scene, turn, ask.at)[0])
         reached = rack <= scene.stop[0] + 1e-9
-        found.append(Where(rack=turn.sign * rack) if reached else None)
+        found.append(Where(rack=turn.sign * rack) if reached else short)
     return found
 
 
 def _where_wheel_angled(scene: Scene, ask: Ask) -> Wheres:
     """The wheel asked about at the same places."""
     places = dict(zip(turns(scene), _where_angled(scene, ask), strict=True))
-    found: list[Where | None] = []
-    for turn, side in _wheels_at_lock(scene, ask):
-        place = places[turn]
-        found.append(None if place is None else replace(place, side=side))
-    return found
+    return [replace(places[turn], side=side) for turn, side in _wheels_at_lock(scene, ask)]
 
 
 def _where_locked(scene: Scene, ask: Ask) -> Wheres:

@@ -85,7 +85,7 @@ def _wishbone(rng: np.random.Generator) -> dict[str, Any]:
     end = pivot + 0.6 * (joint - pivot) + [0.0, 0.0, 90.0]
     link = pivot + 0.6 * (joint - pivot) + [0.0, 0.0, 12.0]
     bar = {"diameter": 20, "length": 800, "link_on": "arm"}
-    bar |= {"pivot": [float(v) for v in end + [180.0, -8.0, 0.0]]}
+    bar |= {"pivot": [float(v) for v in end + np.array([180.0, -8.0, 0.0])]}
     bar |= {"end": [float(v) for v in end], "link": [float(v) for v in link]}
     tube = {"on": "arm", "shape": "capsule", "ends": ["arm_rear", "ball_joint"], "radius": 14}
     rod = {"on": "tie_rod", "shape": "capsule", "ends": ["tie_rod_inner", "tie_rod_outer"]}
@@ -121,7 +121,7 @@ def settings_of(assembly: Assembly, rng: np.random.Generator) -> Ints:
 
 
 def everything_asked(scene: Scene, wheel: str | None = None) -> list[Demand]:
-    """A limit that bounds nothing on every measure of a scene's suspension, of one wheel where that is asked."""
+    """A limit that bounds nothing on every measure of a scene's suspension; ``wheel`` is whose, if told."""
     kind = scene.left[k.KIND, 0]
     found = []
     for name, measure in MEASURES.items():
