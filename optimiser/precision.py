@@ -12,7 +12,7 @@ gets as many digits more as show on which side of it the figure lies.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from math import floor, log10
+from math import floor, isfinite, log10
 
 from goals.duties import COVERAGE
 from kinematics.measures import MEASURES
@@ -40,7 +40,9 @@ DIGITS = "figures: the last digit is no finer than a tenth of what the figure ma
 
 
 def fixed(value: float, places: int) -> str:
-    """A number with so many decimals, to tens where -1; never a negative zero."""
+    """A number with so many decimals, to tens where -1; never a negative zero. '-' for none."""
+    if not isfinite(value):
+        return "-"
     text = f"{round(value, places):.{max(places, 0)}f}" if places < 0 else f"{value:.{places}f}"
     return text.lstrip("-") if not text.strip("-0.") else text
 
@@ -82,7 +84,7 @@ def telling_side(value: float, bounds: Sequence[Bound], least: int) -> int:
     """``least`` decimals, or as many more as show on which side of every bound a value lies."""
     edges = [edge for bound in bounds for edge in bound if edge is not None]
     found = least
-    while found < MOST_DECIMALS:
+    while isfinite(value) and found < MOST_DECIMALS:
         shown = float(fixed(value, found))
         if all(side_of(shown, edge) == side_of(value, edge) for edge in edges):
             break
@@ -98,7 +100,7 @@ def side_of(value: float, edge: float) -> int:
 def not_nothing(size: float, least: int) -> int:
     """``least`` decimals, or as many more as show that a size is there at all."""
     found = least
-    while 0.0 < abs(size) < 0.5 * 10.0**-found and found < MOST_DECIMALS:
+    while isfinite(size) and 0.0 < abs(size) < 0.5 * 10.0**-found and found < MOST_DECIMALS:
         found += 1
     return found
 
@@ -106,6 +108,6 @@ def not_nothing(size: float, least: int) -> int:
 def as_set(value: float, least: int, most: int = 3) -> str:
     """What a person sets: with ``least`` decimals, and more where it was told with more."""
     found = least
-    while found < most and abs(round(value, found) - value) > 0.5 * 10.0**-most:
+    while isfinite(value) and found < most and abs(round(value, found) - value) > 0.5 * 10.0**-most:
         found += 1
     return fixed(value, found)

@@ -231,10 +231,13 @@ def _stop_step(start: DutyBench, end: DutyBench) -> str:
     assert end.scene is not None
     stops = [float(bench.record["solved"]["stop"]) for bench in (start, end)]
     inner = MEASURES["lock_inner"](end.scene)[:, 0]
-    lock = fixed(float(inner[0]), 1)
+    angles = [fixed(float(angle), usual_places("lock_inner")) for angle in inner]
+    lock = angles[0]
     if inner.size > 1:
-        lock = f"{lock} in a left turn, {fixed(float(inner[1]), 1)} in a right turn"
+        lock = f"{angles[0]} in a left turn, {angles[1]} in a right turn"
     check = f"Check on the plates: inner wheel {lock} deg at the stop"
+    if not np.isfinite(inner).all():
+        check = "No angle to check it by: in the model the steering does not come to that stop"
     if abs(stops[0] - stops[1]) < 0.05:
         return f"Steering stop stays at {fixed(stops[1], 1)} mm of rack. {check}."
     return (

@@ -63,7 +63,7 @@ def scenes(kind: str, count: int, first: int = 0) -> list[Scene]:
 @pytest.mark.parametrize("kind", KINDS)
 def test_the_told_state_alone_gives_the_figure(kind: str) -> None:
     seen: set[str] = set()
-    for number, scene in enumerate(scenes(kind, 4)):
+    for number, scene in enumerate(scenes(kind, 3)):
         wheels = (None, "left", "right") if kind.startswith("uneven") else (None, "inner", "outer")
         seen |= assert_told_again(scene, wheels[number % len(wheels)])
     kinds = {"strut_stroke_left", "top_mount_room", "top_mount_tilt", "upper_ball_joint_tilt"}
