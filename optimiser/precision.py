@@ -76,20 +76,28 @@ def places(measure: str, value: float | None, bounds: Sequence[Bound], band: Ban
 
 def row_places(measure: str, row: Iterable[Shown]) -> int:
     """Decimals of several cars' figures of a measure, alike in all of them so that they can be compared."""
-    told = [places(measure, *shown) for shown in row if shown[0] is not None]
-    return max(told, default=usual_places(measure))
+    known = [(value, bounds, band) for value, bounds, band in row if value is not None]
+    found = max((places(measure, *shown) for shown in known), default=usual_places(measure))
+    # 1.249 shows that it is under 1.25 with one decimal and with three, not with two
+    while found < MOST_DECIMALS and not all(_tells_side(v, b, found) for v, b, _ in known):
+        found += 1
+    return found
 
 
 def telling_side(value: float, bounds: Sequence[Bound], least: int) -> int:
     """``least`` decimals, or as many more as show on which side of every bound a value lies."""
-    edges = [edge for bound in bounds for edge in bound if edge is not None]
     found = least
-    while isfinite(value) and found < MOST_DECIMALS:
-        shown = float(fixed(value, found))
-        if all(side_of(shown, edge) == side_of(value, edge) for edge in edges):
-            break
+    while found < MOST_DECIMALS and not _tells_side(value, bounds, found):
         found += 1
     return found
+
+
+def _tells_side(value: float, bounds: Sequence[Bound], decimals: int) -> bool:
+    if not isfinite(value):
+        return True
+    shown = float(fixed(value, decimals))
+    edges = (edge for bound in bounds for edge in bound if edge is not None)
+    return all(side_of(shown, edge) == side_of(value, edge) for edge in edges)
 
 
 def side_of(value: float, edge: float) -> int:
