@@ -33,9 +33,10 @@ Record = dict[str, Any]
 CHANGES = ("lock_inner", "roll_centre_height", "bump_steer", "caster", "track_width")
 
 
-def cell(text: str, *under: str, state: str = "") -> Record:
-    """One cell: its text, smaller lines under it, and a state (good, bad, quiet)."""
-    return {"text": text, "under": [line for line in under if line], "state": state}
+def cell(text: str, *under: str, state: str = "", where: str = "") -> Record:
+    """One cell: its text, smaller lines under it, how it stands (good, bad, quiet), where it was decided."""
+    lines = [line for line in under if line]
+    return {"text": text, "under": lines, "state": state, "where": where}
 
 
 NONE = cell("-", state="quiet")
@@ -171,7 +172,7 @@ def _tight(candidate: Candidate) -> Record:
             f"{clean(margin.duty)}: {plain(margin.key)}",
             f"{margin.value_words()}, limit {margin.bound_words()}",
             f"{margin.hand_words()} in hand",
-            margin.state_words(),
+            where=margin.state_words(),
         )
     return cell("no limits", state="quiet")
 
@@ -225,10 +226,10 @@ def _figure(column: Column, key: str, was: Column | None, places: int) -> Record
     state = "bad" if entry["limit"] is False else ""
     before = None if was is None else was.measures[key]["value"]
     if before is None:
-        return cell(text, told, state=state)
+        return cell(text, state=state, where=told)
     change = fixed(entry["value"] - before, places)
     signed = change if change.startswith("-") else f"+{change}"
-    return cell(text, signed, told, state=state)
+    return cell(text, signed, state=state, where=told)
 
 
 def _parts(problem: Problem, today: Today, shown: Sequence[Candidate]) -> Iterator[Record]:

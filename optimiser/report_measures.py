@@ -137,9 +137,13 @@ def _one(
         wanted.append(f"{asks[0].wheel} wheel")
     lines = ["fails"] if entry["limit"] is False else []
     lines += [why_missing(key)] if value is None else [_off(off), _band(key, band, places)]
-    lines.append(state_words(entry.get("state")))
     return {
-        "cell": cell(figure(key, value, places=places), *lines, state=_state(entry["limit"], off)),
+        "cell": cell(
+            figure(key, value, places=places),
+            *lines,
+            state=_state(entry["limit"], off),
+            where=state_words(entry.get("state")),
+        ),
         "wanted": wanted,
         "better": _better(entry),
     }
