@@ -8,9 +8,10 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from goals.duties import COVERAGE
 from optimiser.layout import add_figures, new_table, print_item, room
 from optimiser.notice import print_model_notice
-from optimiser.precision import as_set, fixed, not_nothing, usual_places
+from optimiser.precision import MOST_DECIMALS, as_set, fixed, not_nothing, places_for, usual_places
 from optimiser.reading_list import DECIMALS, KINDS
 from optimiser.wording import clean, counted, figure, plain, short, spoken, with_unit
 
@@ -41,7 +42,7 @@ def print_setdown(console: Console, document: Record) -> None:
         print_model_notice(console, document["model_check"])
         _print_verdict(console, document)
         console.print()
-        console.print(_table(document["readings"]))
+        console.print(_table(document["readings"], document["factor"]))
         bound = f"bound: {fixed(document['factor'], 1)} standard deviations of reading, points and"
         console.print(Text(f"{bound} settings together", "dim"))
         for group in document["groups"]:
@@ -59,19 +60,20 @@ def _print_verdict(console: Console, document: Record) -> None:
         console.print(Text(f"LOOK AGAIN at {document['look_again']} of {count}.", "bold red"))
 
 
-def _table(readings: list[Record]) -> Table:
+def _table(readings: list[Record], factor: float) -> Table:
     table = new_table()
     table.add_column(Text("reading"), overflow="fold", min_width=20)
     keys = ("value", "expected", "difference", "bound")
     heads = ("read", "expected", "apart", "bound")
+    digits = {kind: _digits(readings, kind, factor) for kind in {r["kind"] for r in readings}}
     for key, head in zip(keys, heads, strict=True):
-        add_figures(table, head, [_number(r, key) for r in readings])
+        add_figures(table, head, [_number(r, key, digits) for r in readings])
     table.add_column("unit")
     table.add_column("")
     for r in readings:
         cells = [
             clean(r["reading"]).replace(" wheel,", ","),
-            *(_number(r, key) for key in keys),
+            *(_number(r, key, digits) for key in keys),
             r["unit"],
         ]
         mark = Text("pass") if r["passes"] else Text("LOOK", "bold red")
@@ -79,9 +81,31 @@ def _table(readings: list[Record]) -> Table:
     return table
 
 
-def _number(reading: Record, key: str) -> str:
+def _number(reading: Record, key: str, digits: dict[str, int]) -> str:
     value = reading[key]
-    return "-" if value is None else fixed(value, DECIMALS[reading["unit"]])
+    return "-" if value is None else fixed(value, digits[reading["kind"]])
+
+
+def _digits(readings: list[Record], kind: str, factor: float) -> int:
+    """Decimals of one kind of readings: as many as were read, or as the model's expectations are known to.
+
+    And as many more as show of each whether it is inside its bound.
+    """
+    some = [r for r in readings if r["kind"] == kind]
+    most = DECIMALS[some[0]["unit"]]
+    known = [places_for(COVERAGE * r["bound"] / factor) for r in some if r["bound"] > 0.0]
+    read = [len(short(r["value"]).partition(".")[2]) for r in some]
+    found = min(most, max([*known, *read]))
+    while found < MOST_DECIMALS and not all(_reads_right(r, found) for r in some):
+        found += 1
+    return found
+
+
+def _reads_right(reading: Record, places: int) -> bool:
+    if reading["difference"] is None:
+        return True
+    apart, bound = (float(fixed(reading[key], places)) for key in ("difference", "bound"))
+    return bool((abs(apart) <= bound) == reading["passes"])
 
 
 def _print_group(console: Console, group: Record) -> None:
