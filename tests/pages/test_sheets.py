@@ -140,7 +140,7 @@ def test_paper_says_everything_that_is_to_be_set_and_read() -> None:
         rod = solved["tie_rod"]
         told = [f"{solved['stop']:.1f}", f"{rod['length']:.1f}", f"{rod['threads_showing']:.1f}"]
         told += [
-            f"{record['measures'][name]['value']:.2f}"
+            f"{record['measures'][name]['value']:.1f}"
             for name in ("camber", "caster", "lock_inner")
         ]
         for figure in told:
