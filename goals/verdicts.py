@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from math import frexp, ldexp
 
 import numpy as np
 
@@ -22,8 +23,12 @@ from kinematics.stops import Hold
 # many of the measure's scale short of a limit, and this many tolerances beside a target.
 NO_FIGURE_SHORTFALL = 100.0
 NO_FIGURE_MISS = 10.0
+# Further off counts as this many tolerances: its square stays a number, however small a tolerance is told.
+MOST_MISS = 1e9
 # Diameters of hubs and wheels are told and measured to about this, mm (common practice, no source).
 MOST_MISFIT = 0.2
+# Weights up to two to this power, and down to its inverse, are taken as they are.
+MOST_EXPONENT = 200
 LEAST_GAP = 1e-6  # mm: what touches does not clear
 
 
@@ -97,8 +102,8 @@ class Demand:
         """Root mean square of a target's misses over its points, in tolerances, (n,)."""
         squares = []
         for values, wanted in zip(figures, self.wanted, strict=True):
-            off = (values - wanted) / self.tolerance
-            off = np.where(np.isnan(off), NO_FIGURE_MISS, off)
+            off = np.minimum(np.abs(values - wanted), MOST_MISS * self.tolerance) / self.tolerance
+            off = np.where(np.isfinite(values), off, NO_FIGURE_MISS)
             squares.append((off * off).max(axis=0))
         return np.asarray(np.sqrt(np.mean(squares, axis=0)))
 
@@ -118,7 +123,19 @@ def demands(duty: Duty, *, in_hand: bool = True) -> list[Demand]:
     if "toggle_margin" not in duty.limits:
         found.append(linkage_gate())
     found.sort(key=lambda d: (d.stage, not d.is_limit))
-    return found
+    return _weighed(found)
+
+
+def _weighed(found: list[Demand]) -> list[Demand]:
+    """The same with weights that can be added up and multiplied, whatever size they were written in.
+
+    By a power of two, which changes no bit of a merit: only how weights stand to each other counts.
+    """
+    heaviest = max((d.weight for d in found), default=0.0)
+    exponent = frexp(heaviest)[1]
+    if abs(exponent) <= MOST_EXPONENT:
+        return found
+    return [replace(d, weight=ldexp(d.weight, -exponent)) for d in found]
 
 
 def holds(wanted: list[Demand]) -> tuple[Hold, ...]:

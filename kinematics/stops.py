@@ -26,7 +26,10 @@ GRAIN = 1e-9  # figures are good to about this: a value on the bound holds
 
 @dataclass(frozen=True)
 class Hold:
-    """A bound on a figure of single states. Not-a-number does not hold. One ``side`` or every side."""
+    """A bound on a figure of single states. One ``side`` or every side.
+
+    Not-a-number does not hold; an infinite gap, where there is nothing to come near, does.
+    """
 
     name: str
     state: StateFigure
@@ -36,7 +39,7 @@ class Hold:
 
     def kept(self, values: Floats) -> Bools:
         """Whether each value holds, any shape."""
-        good = np.isfinite(values)
+        good = ~np.isnan(values)
         if self.minimum is not None:
             good &= values >= self.minimum - GRAIN
         if self.maximum is not None:
@@ -50,7 +53,7 @@ class Hold:
             room = np.minimum(room, values - self.minimum)
         if self.maximum is not None:
             room = np.minimum(room, self.maximum - values)
-        return np.where(np.isfinite(values), room, -np.inf)
+        return np.where(np.isnan(values), -np.inf, room)
 
 
 @dataclass(frozen=True)

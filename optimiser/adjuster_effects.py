@@ -12,9 +12,10 @@ from kinematics.scene import Scene
 from optimiser.bench import DutyBench, row_of
 from optimiser.evaluate import stopped
 from optimiser.paper import Block, Grid, Heading, Words
+from optimiser.precision import fixed, usual_places
 from optimiser.settings import part_of
 from optimiser.space import Dimension, adjuster_at
-from optimiser.wording import decimals, fixed, short, spoken
+from optimiser.wording import short, spoken
 
 # Figures that are told, where they exist; the angle at which one on turns is asked.
 FIGURES = (
@@ -157,7 +158,8 @@ def _text(effect: Effect, name: str) -> str:
     if name == "bump_steer_slope":
         change, places = change * PER_100, 2
     else:
-        places = decimals(name)
+        # errors of measuring are nearly alike in both, so that a change is known better than a figure
+        places = usual_places(name) + 1
     text = fixed(change, places)
     if not text.strip("-0."):
         return ""

@@ -3,23 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 from scipy.optimize import brentq
 
+from goals.verdicts import Demand
 from kinematics import rows as k
 from kinematics.arrays import Floats, Ints
 from kinematics.measures.steer import Turn
 from kinematics.scene import STRAIGHT, At, Scene, Side
 from optimiser.assembly import Assembly
-from optimiser.evaluate import stopped
+from optimiser.evaluate import limit_state, number, stopped, telling_case
+from optimiser.precision import fixed
 from optimiser.problem import Problem
+from optimiser.ranking import Row
 from optimiser.refine import as_set
 from optimiser.space import Build
-from optimiser.wording import Margin, distance, fixed, short, tells
+from optimiser.wording import Margin, distance, short, tells
 
 Record = dict[str, Any]
 
@@ -121,7 +124,8 @@ class DutyBench:
     """A candidate as one duty sets it, ready to be asked for readings.
 
     ``assembly`` and ``scene`` are None where the build has no setting for the duty. ``positions`` are those
-    of the assembly's own dimensions, which stand as refined where the duty was.
+    of the assembly's own dimensions, which stand as refined where the duty was. ``bands`` are its figures'
+    5 to 95 percent bands over cars as built, where they are known.
     """
 
     problem: Problem
@@ -131,9 +135,12 @@ class DutyBench:
     assembly: Assembly | None
     scene: Scene | None
     positions: tuple[int, ...] = ()
+    bands: Record = field(default_factory=dict)
 
     @classmethod
-    def of(cls, problem: Problem, build: Build, duty: str, record: Record) -> DutyBench:
+    def of(
+        cls, problem: Problem, build: Build, duty: str, record: Record, bands: Record | None = None
+    ) -> DutyBench:
         """A duty's record of the ledger with its scene solved anew."""
         assembly = problem.assembly(build, duty)
         if assembly is None or "positions" not in record:
@@ -141,7 +148,7 @@ class DutyBench:
         wanted = problem.demands(assembly, duty)
         assembly, positions = as_set(assembly, record)
         scene = stopped(assembly.scene(row_of(positions)), wanted)
-        return cls(problem, build, duty, record, assembly, scene, positions)
+        return cls(problem, build, duty, record, assembly, scene, positions, bands or {})
 
     @property
     def sides(self) -> tuple[Side, ...]:
@@ -157,18 +164,24 @@ class DutyBench:
         """Every limit with its margin at its worst wheel or turn, tightest first."""
         if self.scene is None or self.assembly is None:
             return []
-        found = []
-        for demand in self.problem.demands(self.assembly, self.duty):
-            if not demand.is_limit:
-                continue
-            bound = (demand.minimum, demand.maximum)
-            cases = [float(v) for v in demand.figures(self.scene)[0][:, 0]]
-            if not np.isfinite(cases).all():
-                found.append(Margin(self.duty, demand.label, None, bound, None))
-                continue
-            worst = min(cases, key=lambda v: distance(v, bound))
-            found.append(Margin(self.duty, demand.label, worst, bound, distance(worst, bound)))
-        return sorted(found, key=lambda m: m.in_scales)
+        wanted = self.problem.demands(self.assembly, self.duty)
+        every = (self._margin(demand, wanted) for demand in wanted if demand.is_limit)
+        return sorted((m for m in every if m is not None), key=lambda m: m.in_scales)
+
+    def _margin(self, limit: Demand, wanted: list[Demand]) -> Margin | None:
+        """A limit's margin at its worst wheel or turn; None where there is nothing that it could hold."""
+        assert self.scene is not None
+        figures = limit.figures(self.scene)
+        worst = int(telling_case(figures[0], [limit], [])[0])
+        value = number(figures[0][worst, 0])
+        if value is None and float(limit.shortfall(figures)[0]) <= 0.0:
+            return None
+        bound = (limit.minimum, limit.maximum)
+        gap = None if value is None else distance(value, bound)
+        state = limit_state(self.scene, limit, worst, wanted)
+        band = self.bands.get(limit.label) or self.bands.get(limit.measure.name)
+        band = None if band is None or isinstance(band[0], list) else band
+        return Margin(self.duty, limit.label, value, bound, gap, state=state, band=band)
 
     def rods(self) -> dict[Side, Record]:
         """Solved tie rods by side."""
@@ -186,6 +199,12 @@ class DutyBench:
             name = "both tie rods" if len(self.sides) == 1 else f"{side} tie rod"
             words.append(f"{name} {rod_change(rod, there[side])}")
         return "; ".join(words)
+
+
+def bands_of(row: Row, duty: str) -> Record:
+    """The 5 to 95 percent bands of a duty's figures over cars as built; empty where they are not known."""
+    found: Record = (row.get("as_built") or {}).get("duties", {}).get(duty, {}).get("bands", {})
+    return found
 
 
 def tightest(benches: Iterable[DutyBench]) -> list[Margin]:

@@ -7,8 +7,9 @@ from typing import Any
 
 from optimiser.built_table import mattering, share_words
 from optimiser.paper import Block, Grid, Heading, Words
+from optimiser.precision import fixed
 from optimiser.ranking import Row
-from optimiser.wording import clean, fixed, plain
+from optimiser.wording import clean, plain
 
 Record = dict[str, Any]
 

@@ -9,7 +9,8 @@ from rich.console import Console
 from rich.text import Text
 
 from optimiser.layout import new_table
-from optimiser.wording import clean, fixed, plain
+from optimiser.precision import fixed
+from optimiser.wording import clean, plain
 
 Record = dict[str, Any]
 

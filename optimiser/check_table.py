@@ -11,6 +11,7 @@ from optimiser.curves import print_toe
 from optimiser.figures import Column, asks_of, print_figures
 from optimiser.layout import beside, chunks, new_table, room
 from optimiser.notice import print_model_notice
+from optimiser.precision import as_set
 from optimiser.problem import Problem
 from optimiser.wording import (
     IN_HAND,
@@ -19,7 +20,6 @@ from optimiser.wording import (
     counted,
     failing,
     fault_words,
-    fixed,
     keeps_in_hand,
     plain,
     short,
@@ -80,7 +80,7 @@ def _print_verdict(console: Console, duty: str, record: Record) -> None:
     missed = failing(duty, record)
     solved = record.get("solved") or {}
     lowered = f"lowered {short(solved['lowered_by'])} mm" if "lowered_by" in solved else "lowered"
-    toe = f"toe reset to {fixed(solved['toe'], 2)} deg" if "toe" in solved else "toe reset"
+    toe = f"toe reset to {as_set(solved['toe'], 2)} deg" if "toe" in solved else "toe reset"
     console.print(Text.assemble((clean(duty), "bold"), f": today's parts, {lowered}, {toe}"))
     if not missed:
         word = "holds every limit" if limits else "no limits to hold"

@@ -13,6 +13,8 @@ from optimiser.chart import Axis, Chart
 from optimiser.drawn import Drawn, Figure, asked, stations, told
 from optimiser.evaluate import tyre_nearest
 from optimiser.picture import Label, Stroke, stroke
+from optimiser.precision import telling_side
+from optimiser.wording import short
 
 COLUMNS, ROWS = 11, 9
 # Gaps beyond the limit at which the next shade begins, mm.
@@ -32,11 +34,12 @@ def _map(key: str, duty: str, car: Drawn, nearest: str) -> Figure:
     """Left wheel; a symmetric car's right one is its mirror with the rack the other way."""
     scene = car.scene
     stop, past = float(scene.stop[0]), scene.frame.overtravel
+    way = float(scene.turn_sign[0])
     racks = stations(-stop - past, stop + past, COLUMNS)
     low, high = scene.frame.travel
     travels = stations(low, high, ROWS)
     found = [
-        [float(g) for g in gaps(scene, "left", [At(t, lock=u / stop) for u in racks])[:, 0]]
+        [float(g) for g in gaps(scene, "left", [At(t, rack=way * u) for u in racks])[:, 0]]
         for t in travels
     ]
     limits = [d.minimum for d in asked(car.wanted, "tyre_clearance") if d.minimum is not None]
@@ -56,7 +59,7 @@ def _map(key: str, duty: str, car: Drawn, nearest: str) -> Figure:
     caption = (
         "Left wheel, mm to the nearest obstacle, over travel and rack, to past the stop by play and give. "
         f"Nearest of all: {nearest}. "
-        + (f"The limit is {told(limit, 1)} mm; what is under it is red." if limits else "")
+        + (f"The limit is {short(limit)} mm; what is under it is red." if limits else "")
     )
     picture = chart.picture(title, words + ".")
     return Figure(
@@ -86,6 +89,7 @@ def _cell(
         ]
         chart.texts.append(Stroke(tuple(inner), "worst", closed=True))
     if right - left >= LEAST_CELL:
-        places = 1 if gap < 10.0 else 0
+        # a cell that is red reads as less than the limit, and no other does
+        places = telling_side(gap, [(limit, None)], 1 if gap < 10.0 else 0)
         place = ((left + right) / 2.0, (top + bottom) / 2.0 + 4.0)
         chart.texts.append(Label(place, told(gap, places), f"cell-text on{shade}", "middle"))

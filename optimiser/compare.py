@@ -280,7 +280,7 @@ def _measures(one: Side, other: Side, duty: str) -> Iterator[Record]:
 
 def _ask_of(entry: Record) -> Record:
     """What is asked of a figure, and whether it holds."""
-    names = ("bounds", "limit", "wanted", "tolerance", "at", "miss")
+    names = ("bounds", "limit", "state", "wanted", "tolerance", "at", "miss")
     if not asked(entry):
         return {}
     return {name: entry[name] for name in names if entry.get(name) is not None}

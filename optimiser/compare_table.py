@@ -10,16 +10,20 @@ from rich.text import Text
 
 from optimiser.better import ALIKE, BETTER, WORSE
 from optimiser.built_table import share_words
+from optimiser.figures import shown_of
 from optimiser.layout import add_figures, new_table, print_item, room
+from optimiser.precision import Shown, row_places
 from optimiser.rerun_table import change_lines, merit_text
 from optimiser.wording import (
     bound_words,
     clean,
     figure,
+    measure_of,
     plain,
     price,
     short,
     spoken,
+    state_words,
 )
 
 Record = dict[str, Any]
@@ -203,14 +207,18 @@ def _rows(measure: Record) -> list[Line]:
     label = with_comma(plain(key), measure["unit"])
     a, b = measure["a"], measure["b"]
     points = max(len(v) if isinstance(v, list) else 0 for v in (a, b))
+    places = _digits(measure)
     if not points:
-        return [(label, _text(key, measure, "a"), _text(key, measure, "b"), judged, _ask(measure))]
+        return [(label, *_texts(measure), judged, _ask(measure))]
     asks = measure["asked_b"] or measure["asked_a"]
     lines: list[Line] = []
     for i in range(points):
         at = f"{plain(key)} at {short(asks['at'][i])} deg"
         aim = Text(f"aim {short(asks['wanted'][i])} +/- {short(asks['tolerance'])}", "dim")
-        texts = [figure(key, v[i]) if isinstance(v, list) and i < len(v) else "-" for v in (a, b)]
+        texts = [
+            figure(key, v[i], places=places) if isinstance(v, list) and i < len(v) else "-"
+            for v in (a, b)
+        ]
         lines.append((with_comma(at, measure["unit"]), texts[0], texts[1], judged, aim))
     return lines
 
@@ -220,12 +228,25 @@ def with_comma(words: str, unit: str) -> str:
     return f"{words}, {unit}" if unit else words
 
 
-def _text(key: str, measure: Record, name: str) -> str:
-    value = measure[name]
-    if isinstance(value, list):
-        return " ".join(figure(key, one) for one in value)
-    asks = measure[f"asked_{name}"] or {}
-    return figure(key, value, asks.get("bounds", ()))
+def _digits(measure: Record) -> int:
+    """Decimals of both sides' figures, alike so that they can be compared."""
+    shown: list[Shown] = []
+    for name in ("a", "b"):
+        asks = measure[f"asked_{name}"] or {}
+        entry = {"value": measure[name], "bounds": asks.get("bounds", [])}
+        shown += shown_of(entry, measure["bands"][name])
+    return row_places(measure_of(measure["key"]), shown)
+
+
+def _texts(measure: Record) -> tuple[str, str]:
+    """Both sides' figures."""
+    places = _digits(measure)
+
+    def text(value: Any) -> str:
+        every = value if isinstance(value, list) else [value]
+        return " ".join(figure(measure["key"], one, places=places) for one in every)
+
+    return text(measure["a"]), text(measure["b"])
 
 
 def _ask(measure: Record) -> Text:
@@ -239,7 +260,16 @@ def _ask(measure: Record) -> Text:
     for name, ask in asks.items():
         if ask.get("limit") is False:
             text.append(f"\n{name.upper()} FAILS", "bold red")
+    for line in _state_lines(*(state_words(ask.get("state")) for ask in asks.values())):
+        text.append(f"\n{line}", "dim")
     return text
+
+
+def _state_lines(a: str, b: str) -> list[str]:
+    """In which state each side's limit was decided; once where that is the same."""
+    if a == b:
+        return [a] if a else []
+    return [f"{name}: {words}" for name, words in (("A", a), ("B", b)) if words]
 
 
 def _ask_words(key: str, asks: Record) -> str:
@@ -254,10 +284,10 @@ def _ask_words(key: str, asks: Record) -> str:
 def _others_table(measures: list[Record]) -> Table:
     table = new_table()
     table.add_column("not asked for", overflow="fold", min_width=22)
-    cells = [[_text(m["key"], m, name) for m in measures] for name in ("a", "b")]
-    for head, column in zip("AB", cells, strict=True):
-        add_figures(table, head, column)
-    for measure, a, b in zip(measures, *cells, strict=True):
+    cells = [_texts(measure) for measure in measures]
+    for head, column in zip("AB", zip(*cells, strict=True), strict=True):
+        add_figures(table, head, list(column))
+    for measure, (a, b) in zip(measures, cells, strict=True):
         label = with_comma(plain(measure["key"]), measure["unit"])
         table.add_row(Text(label, "dim"), Text(a), Text(b))
     return table

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from optimiser.problem import Problem
-from optimiser.wording import margins, tells
+from optimiser.wording import Margin, margins, tells
 
 Row = dict[str, Any]
 # So many of the best candidates are looked at for limits that they stand at, and so many limits told.
@@ -19,7 +19,7 @@ def document(problem: Problem, rows: Sequence[Row], best: Sequence[Row]) -> dict
     ``refused`` counts settings by the first test that refused them, as the search went, until it had found
     something: later tests saw fewer settings, so that a count tells what was tested early as well as what is
     hard. ``lacking`` counts builds whose nearest setting lacks that limit. ``stood_at`` are the limits with
-    least in hand of the best candidates, in how many of those, and the least in hand.
+    least in hand of the best candidates, in how many of those, and the least in hand with its state.
     """
     return {duty: _duty(duty, rows, best) for duty in problem.duties}
 
@@ -60,7 +60,7 @@ def _most_first(counts: dict[str, int]) -> dict[str, int]:
 def _stood_at(duty: str, best: Sequence[Row]) -> list[Row]:
     """Limits that are among those with least in hand of any of the best candidates."""
     times: dict[str, int] = {}
-    least: dict[str, tuple[float, str]] = {}
+    least: dict[str, Margin] = {}
     for row in best[:BEST_LOOKED_AT]:
         record = row["duties"][duty]
         if not record["feasible"]:
@@ -69,13 +69,21 @@ def _stood_at(duty: str, best: Sequence[Row]) -> list[Row]:
         known = [m for m in margins(duty, record) if m.gap is not None and tells({}, m)]
         known.sort(key=lambda m: (m.in_scales, m.key))
         for margin in known[:TIGHTEST_TOLD]:
-            assert margin.gap is not None
             times[margin.key] = times.get(margin.key, 0) + 1
-            least[margin.key] = min(
-                least.get(margin.key, (margin.gap, margin.unit)), (margin.gap, margin.unit)
-            )
+            least[margin.key] = min(least.get(margin.key, margin), margin, key=_in_hand)
     told = [
-        {"limit": key, "candidates": count, "in_hand": least[key][0], "unit": least[key][1]}
+        {
+            "limit": key,
+            "candidates": count,
+            "in_hand": least[key].gap,
+            "unit": least[key].unit,
+            "state": least[key].state,
+        }
         for key, count in times.items()
     ]
     return sorted(told, key=lambda one: (-int(str(one["candidates"])), str(one["limit"])))
+
+
+def _in_hand(margin: Margin) -> float:
+    assert margin.gap is not None
+    return margin.gap

@@ -24,6 +24,7 @@ from optimiser.bench import DutyBench
 from optimiser.checking import todays_parts
 from optimiser.evaluate import number, stopped
 from optimiser.picture import Picture
+from optimiser.precision import fixed, usual_places
 from optimiser.problem import Problem
 from optimiser.ranking import Row
 
@@ -112,6 +113,9 @@ def told(value: float | None, places: int, unit: str = "") -> str:
     """A figure in words, with the minus of print."""
     if value is None or not np.isfinite(value):
         return "none"
-    text = f"{value:.{places}f}"
-    text = text.removeprefix("-") if float(text) == 0.0 else text
-    return f"{text} {unit}".strip().replace("-", "\N{MINUS SIGN}")
+    return f"{fixed(value, places)} {unit}".strip().replace("-", "\N{MINUS SIGN}")
+
+
+def figure_of(measure: str, value: float | None) -> str:
+    """A figure of a measure in words, as finely as it is known."""
+    return told(value, usual_places(measure))

@@ -17,6 +17,7 @@ from optimiser.bench import DutyBench, flat_of, gauge, heights, plates, toe_of_f
 from optimiser.channels import channel_of
 from optimiser.fitted_sheet import fitted_blocks
 from optimiser.paper import FILL, Block, Drawing, Grid, Heading, Items, Words
+from optimiser.precision import as_set, fixed, usual_places
 from optimiser.settings import (
     PIECES,
     STACK,
@@ -29,7 +30,7 @@ from optimiser.settings import (
     setting_text,
 )
 from optimiser.stack_picture import stack_picture
-from optimiser.wording import clean, direction, fixed, short, spoken, stop_words
+from optimiser.wording import clean, direction, short, spoken, stop_words
 
 Record = dict[str, Any]
 Row = tuple[str, ...]
@@ -178,7 +179,7 @@ def ride_height_blocks(bench: DutyBench, scene: Scene) -> Iterator[Block]:
 def lowered_words(bench: DutyBench) -> str:
     """How low the body stands."""
     lowered = float(bench.record["solved"]["lowered_by"])
-    size = fixed(abs(lowered), 1)
+    size = as_set(abs(lowered), 1)
     if float(size) == 0.0:
         return "Body as high as measured, tyres as in the files."
     way = "lower" if lowered > 0.0 else "higher"
@@ -267,16 +268,19 @@ def alignment_blocks(bench: DutyBench, scene: Scene) -> Iterator[Block]:
     toes = [float(s.toe[0, 0]) for s in states.values()]
     across = [2.0 * 0.5 * diameter * float(np.sin(np.radians(toe))) for toe in toes]
     rows: list[Row] = [
-        ("toe, each wheel, deg (in is +)", *(shown(t, 2) for t in toes)),
+        ("toe, each wheel, deg (in is +)", *(as_set(t, usual_places("toe")) for t in toes)),
         (f"toe over {short(diameter)} mm of tyre, mm", *(shown(a, 1) for a in across)),
     ]
     for name in ("camber", "caster", "kingpin_inclination"):
         values = [getattr(s, name) for s in states.values()]
-        rows.append((f"{spoken(name)}, deg", *(shown(float(v[0, 0]), 2) for v in values)))
+        rows.append(
+            (f"{spoken(name)}, deg", *(shown(float(v[0, 0]), usual_places(name)) for v in values))
+        )
     rows = [(*row, FILL, FILL) for row in rows]
     yield Grid(("", *_heads(bench), *MEASURED), tuple(rows), right=1)
     track = float(MEASURES["track_width"](scene)[0, 0])
-    yield Words(f"Track at the contact points: {shown(track, 1)} mm. Measured: {FILL}")
+    text = shown(track, usual_places("track_width"))
+    yield Words(f"Track at the contact points: {text} mm. Measured: {FILL}")
 
 
 def stop_blocks(bench: DutyBench, scene: Scene) -> Iterator[Block]:
@@ -289,7 +293,8 @@ def stop_blocks(bench: DutyBench, scene: Scene) -> Iterator[Block]:
         ("handwheel turns each way", *[fixed(stop / per_turn, 2)] * ways),
     ]
     for name, angles in locks.items():
-        rows.append((f"{name} wheel at the stop, deg", *(shown(float(a), 2) for a in angles)))
+        places = usual_places(f"lock_{name}")
+        rows.append((f"{name} wheel at the stop, deg", *(shown(float(a), places) for a in angles)))
     yield Heading("Steering stop", 3)
     head = ("either way",) if ways == 1 else ("left turn", "right turn")
     blank = ("measured, left turn", "measured, right turn")
@@ -329,7 +334,8 @@ def gauge_blocks(bench: DutyBench, scene: Scene) -> Iterator[Block]:
     for readings in zip(*columns, strict=True):
         cells = [short(readings[0].travel)]
         for reading in readings:
-            cells += [signed(reading.toe, 3), shown(reading.camber, 2)]
+            cells.append(signed(reading.toe, usual_places("bump_steer")))
+            cells.append(shown(reading.camber, usual_places("camber")))
         rows.append((*cells, FILL, FILL))
     yield Grid((*head, *MEASURED), tuple(rows), right=0)
     if any(not np.isfinite(reading.toe) for column in columns for reading in column):
@@ -346,9 +352,9 @@ def plate_blocks(bench: DutyBench, scene: Scene, turn: Turn) -> Iterator[Block]:
     rows = [
         (
             name,
-            shown(r.inner, 2),
-            shown(r.outer, 2),
-            shown(r.toe_out, 2),
+            shown(r.inner, usual_places("lock_inner")),
+            shown(r.outer, usual_places("lock_outer")),
+            shown(r.toe_out, usual_places("toe_out_on_turns")),
             shown(r.rack, 1),
             *((FILL,) if several else (FILL, FILL)),
         )

@@ -14,7 +14,7 @@ import numpy as np
 from goals.verdicts import Demand, holds, merit_of, total_weight
 from kinematics import rows as k
 from kinematics import stops
-from kinematics.arrays import Floats
+from kinematics.arrays import Floats, Ints
 from kinematics.measures import MEASURES, Ask
 from kinematics.measures.bar import preload_free_link
 from kinematics.measures.catalogue import Measure
@@ -23,6 +23,8 @@ from kinematics.measures.steer import steer_pair
 from kinematics.scene import Scene, Side
 from optimiser.assembly import Assembly
 from optimiser.reasons import reason
+from optimiser.states import state_of
+from optimiser.wording import plain
 
 Record = dict[str, Any]
 
@@ -49,10 +51,7 @@ def measures_of(scene: Scene, wanted: list[Demand]) -> Record:
     One entry for each figure: where limits and targets ask for several figures of one measure, the first
     stands under the measure's name and the others under their label.
     """
-    return {
-        figure.key: _entry(scene, figure.measure, figure.asks, figure.demands)
-        for figure in figures_shown(scene, wanted)
-    }
+    return {figure.key: _entry(scene, figure, wanted) for figure in figures_shown(scene, wanted)}
 
 
 @dataclass(frozen=True)
@@ -85,10 +84,11 @@ def figures_of(kind: float, wanted: list[Demand]) -> Iterator[Shown]:
             yield Shown(group[0].label if number else name, measure, asks, group)
 
 
-def _entry(scene: Scene, measure: Measure, asks: tuple[Ask, ...], group: list[Demand]) -> Record:
+def _entry(scene: Scene, shown: Shown, wanted: list[Demand]) -> Record:
+    measure, asks = shown.measure, shown.asks
     figures = [measure(scene, ask) for ask in asks]
-    limits = [d for d in group if d.is_limit]
-    targets = [d for d in group if not d.is_limit]
+    limits = [d for d in shown.demands if d.is_limit]
+    targets = [d for d in shown.demands if not d.is_limit]
     values = [number(_telling(f[:, 0], limits, targets)) for f in figures]
     points = bool(targets) and len(asks) > 1
     entry: Record = {
@@ -101,10 +101,12 @@ def _entry(scene: Scene, measure: Measure, asks: tuple[Ask, ...], group: list[De
         entry["at"] = [ask.at for ask in asks]
     if figures[0].shape[0] > 1:
         entry["sides"] = _sides(measure, figures, points)
-    if limits:
-        shortfalls = [float(d.shortfall(figures)[0]) for d in limits]
+    shortfalls = [float(d.shortfall(figures)[0]) for d in limits]
+    if limits and (values[0] is not None or max(shortfalls) > 0.0):
         entry["limit"] = max(shortfalls) <= 0.0
         entry["shortfall"] = max(shortfalls)
+        case = int(telling_case(figures[0], limits, targets)[0])
+        entry["state"] = limit_state(scene, limits[0], case, wanted)
         entry["bounds"] = [[d.minimum, d.maximum] for d in limits]
         if any(d.kept for d in limits):
             entry["in_hand"] = [d.kept for d in limits]
@@ -136,20 +138,44 @@ def _telling(cases: Floats, limits: list[Demand], targets: list[Demand]) -> floa
 def telling(cases: Floats, limits: list[Demand], targets: list[Demand]) -> Floats:
     """Of cases (c, n) each lane's to show, (n,): the one with the least in hand to its limits, else the
     furthest off target, else the first."""
+    told = telling_case(cases, limits, targets)
+    return np.asarray(np.take_along_axis(cases, told[None, :], axis=0)[0])
+
+
+def telling_case(cases: Floats, limits: list[Demand], targets: list[Demand]) -> Ints:
+    """Which of the cases that is of each lane, (n,)."""
     if cases.shape[0] == 1 or not (limits or targets):
-        return np.asarray(cases[0])
+        return np.zeros(cases.shape[1], dtype=np.int64)
     if limits:
         badness = np.max([_beyond(cases, demand) for demand in limits], axis=0)
     else:
         badness = np.sum([np.abs(cases - d.wanted[0]) / d.tolerance for d in targets], axis=0)
-    worst = np.nan_to_num(badness, nan=np.inf).argmax(axis=0)
-    return np.asarray(np.take_along_axis(cases, worst[None, :], axis=0)[0])
+    return np.asarray(np.nan_to_num(badness, nan=np.inf).argmax(axis=0))
 
 
 def _beyond(cases: Floats, limit: Demand) -> Floats:
     """How far each case is beyond the nearer bound of a limit; negative is in hand."""
     low = np.full_like(cases, -np.inf) if limit.minimum is None else limit.minimum - cases
     return low if limit.maximum is None else np.maximum(low, cases - limit.maximum)
+
+
+def limit_state(scene: Scene, limit: Demand, case: int, wanted: list[Demand]) -> Record:
+    """In which state a case of a limit's figure was decided.
+
+    The stop's place is decided where the limit that sets it would break; ``wanted`` is all that is asked.
+    """
+    if limit.measure.name != "stop_travel":
+        return state_of(scene, limit.measure, limit.asks[0], case)
+    found = stop_set_by(scene, wanted)
+    if "travel" not in found:
+        return {"basis": "the rack's own end"}
+    sign = -1.0 if found.get("turn") == "right" else 1.0
+    state = {
+        "wheel": found["wheel"],
+        "travel": found["travel"],
+        "rack": sign * float(scene.stop[0]),
+    }
+    return {**state, "of": plain(found["by"])}
 
 
 def verdict_of(scene: Scene, wanted: list[Demand]) -> Record:

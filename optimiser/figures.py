@@ -14,14 +14,15 @@ from rich.text import Text
 from goals.verdicts import Demand
 from kinematics.measures import MEASURES, Ask
 from kinematics.measures.catalogue import Measure
+from optimiser.precision import Shown, fixed, row_places, usual_places
 from optimiser.wording import (
     bound_words,
     bounds_of,
-    decimals,
     figure,
-    fixed,
+    measure_of,
     plain,
     short,
+    state_words,
     why_missing,
 )
 
@@ -74,7 +75,7 @@ def asks_of(wanted: list[Demand]) -> dict[str, tuple[Ask, ...]]:
     found: dict[str, tuple[Ask, ...]] = {}
     for demand in wanted:
         name = demand.measure.name
-        if demand.asks in (a for key, a in found.items() if key.split(" ")[0] == name):
+        if demand.asks in (a for key, a in found.items() if measure_of(key) == name):
             continue
         found[name if name not in found else demand.label] = demand.asks
     return found
@@ -88,7 +89,7 @@ def print_figures(console: Console, columns: Sequence[Column]) -> None:
         console.print(Text(BAND_LEGEND, style="dim"))
     for group in groups():
         names = [m for m in MEASURES.values() if m.group == group]
-        if any(key.split(" ")[0] == m.name for m in names for c in columns for key in c.measures):
+        if any(measure_of(key) == m.name for m in names for c in columns for key in c.measures):
             console.print()
             console.print(_group_table(console, group, names, columns))
 
@@ -102,7 +103,10 @@ def groups() -> list[str]:
 def _group_table(
     console: Console, group: str, names: list[Measure], columns: Sequence[Column]
 ) -> Table:
-    cells = [{row: cell for m in names for row, cell in _cells(c, m)} for c in columns]
+    cells = [
+        {row: cell for m in names for row, cell in _cells(c, m, digits_of(m, columns))}
+        for c in columns
+    ]
     rows = [row for m in names for row in _rows_of(m, cells)]
     table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False, header_style="bold")
     table.add_column(Text(group), overflow="fold", min_width=12)
@@ -132,7 +136,7 @@ def _title_width(title: str) -> int:
 
 def _rows_of(measure: Measure, cells: list[dict[RowId, Cell]]) -> list[RowId]:
     """Rows of one measure: the bare one first, then by angle, then what is asked beside it."""
-    rows = {row: None for known in cells for row in known if row[0].split(" ")[0] == measure.name}
+    rows = {row: None for known in cells for row in known if measure_of(row[0]) == measure.name}
     return sorted(rows, key=lambda row: (row[0], -1e9 if row[1] is None else row[1], row[2]))
 
 
@@ -141,65 +145,91 @@ def _label(row: RowId) -> str:
     if case:
         return f"  {CASES[case]}"
     words = plain(key) if at is None else f"{plain(key)} at {short(at)} deg"
-    unit = MEASURES[key.split(" ")[0]].unit
+    unit = MEASURES[measure_of(key)].unit
     return f"{words}, {unit}" if unit else words
 
 
-def _cells(column: Column, measure: Measure) -> Iterator[tuple[RowId, Cell]]:
+def digits_of(measure: Measure, columns: Sequence[Column]) -> dict[str, int]:
+    """Decimals of a measure's figures by key, alike in all columns."""
+    told: dict[str, list[Shown]] = {}
+    for column in columns:
+        for key, entry in column.measures.items():
+            if measure_of(key) == measure.name:
+                told.setdefault(key, []).extend(shown_of(entry, column.bands.get(key)))
+    return {key: row_places(measure.name, row) for key, row in told.items()}
+
+
+def shown_of(entry: Record, band: Any) -> Iterator[Shown]:
+    """A measure's entry as the figures that are printed of it, of a curve's points each."""
+    value = entry["value"]
+    if isinstance(value, list):
+        bands = band or [None] * len(value)
+        yield from ((one, (), each) for one, each in zip(value, bands, strict=True))
+    else:
+        yield value, bounds_of(entry), band
+
+
+def _cells(
+    column: Column, measure: Measure, digits: dict[str, int]
+) -> Iterator[tuple[RowId, Cell]]:
     for key, entry in column.measures.items():
-        if key.split(" ")[0] != measure.name:
+        if measure_of(key) != measure.name:
             continue
-        asks = column.asks.get(key, ())
+        asks, places = column.asks.get(key, ()), digits[key]
         if isinstance(entry["value"], list):
             for i, at in enumerate(entry["at"]):
-                row = key.split(" ")[0]
+                row = measure_of(key)
                 bands = column.bands.get(key) or [None] * len(entry["at"])
-                yield (row, at, ""), _banded(key, _point_cell(key, entry, i), bands[i])
+                cell = _point_cell(key, entry, i, places)
+                yield (row, at, ""), _banded(key, cell, bands[i], places)
                 for case, values in entry.get("sides", {}).items():
-                    yield (row, at, case), Cell(figure(key, values[i]), Text(""))
+                    yield (row, at, case), Cell(figure(key, values[i], places=places), Text(""))
             continue
         asked = bool(bounds_of(entry)) or "wanted" in entry
         at = asks[0].at if asks else None
         if at is None and (asks or not asked):
             at = measure.default_at
         row = measure.name if at is not None else key
-        yield (row, at, ""), _banded(key, _cell(key, entry, asks), column.bands.get(key))
+        cell = _cell(key, entry, asks, places)
+        yield (row, at, ""), _banded(key, cell, column.bands.get(key), places)
         for case, value in entry.get("sides", {}).items():
-            yield (row, at, case), Cell(figure(key, value), Text(""))
+            yield (row, at, case), Cell(figure(key, value, places=places), Text(""))
 
 
-def _banded(key: str, cell: Cell, band: list[float] | None) -> Cell:
+def _banded(key: str, cell: Cell, band: list[float] | None, places: int) -> Cell:
     """A figure's cell with its band behind it; none where both ends read alike."""
-    low, high = (None, None) if band is None else (figure(key, end) for end in band)
+    low, high = (None, None) if band is None else (figure(key, e, places=places) for e in band)
     if low == high:
         return cell
     words = Text(f"[{low} to {high}]", "dim")
     return Cell(cell.value, Text("\n").join([cell.judged, words]) if cell.judged else words)
 
 
-def _point_cell(key: str, entry: Record, i: int) -> Cell:
+def _point_cell(key: str, entry: Record, i: int, places: int) -> Cell:
     value, wanted, tolerance = entry["value"][i], entry["wanted"][i], entry["tolerance"]
     off = None if value is None else abs(value - wanted) / tolerance
     judged = Text("\n").join(_target(key, value, wanted, tolerance, off))
-    return Cell(figure(key, value), judged)
+    return Cell(figure(key, value, places=places), judged)
 
 
-def _cell(key: str, entry: Record, asks: tuple[Ask, ...]) -> Cell:
+def _cell(key: str, entry: Record, asks: tuple[Ask, ...], places: int) -> Cell:
     value = entry["value"]
     lines = []
     for bound in bounds_of(entry):
         word = Text("ok ", "green") if entry["limit"] else Text("FAILS ", "bold red")
         lines.append(word + Text(bound_words(key, bound)))
+    state = [Text(words, "dim") for words in [state_words(entry.get("state"))] if words]
+    lines += state if value is not None else []
     if "wanted" in entry:
         lines += _target(key, value, entry["wanted"], entry["tolerance"], entry["miss"])
     elif value is None:
-        lines.append(Text(why_missing(key), "dim"))
+        lines += [Text(why_missing(key), "dim"), *state]
     over = asks[0].over if asks else None
     if over is not None and " over " not in key:
         lines.append(Text(f"over {short(over[0])} to {short(over[1])}", "dim"))
     if asks and asks[0].wheel is not None and " " not in key:
         lines.append(Text(f"{asks[0].wheel} wheel", "dim"))
-    return Cell(figure(key, value, bounds_of(entry)), Text("\n").join(lines))
+    return Cell(figure(key, value, places=places), Text("\n").join(lines))
 
 
 def _target(
@@ -214,4 +244,4 @@ def _target(
 
 def curve_figure(name: str, value: float | None) -> str:
     """One figure of a curve."""
-    return "-" if value is None else fixed(value, decimals(name))
+    return "-" if value is None else fixed(value, usual_places(name))

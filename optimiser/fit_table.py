@@ -7,12 +7,18 @@ from typing import Any
 from rich.console import Console
 from rich.text import Text
 
+from goals.duties import COVERAGE
 from optimiser.fit_document import SLIP
 from optimiser.layout import add_figures, new_table, print_item, room
+from optimiser.precision import fixed, places_for
 from optimiser.reading_list import DECIMALS
-from optimiser.wording import clean, counted, fixed, short, spoken
+from optimiser.wording import clean, counted, short, spoken
 
 Record = dict[str, Any]
+
+# Half a 90 % interval in standard deviations; most decimals of a coordinate, mm.
+NINETY = 1.6448536269514722
+MOST_PLACES = 2
 
 CAUTION = (
     "The model is rigid and ideal. The new points are those that explain these readings best, no more: "
@@ -112,17 +118,24 @@ def _print_sides(console: Console, sides: list[Record]) -> None:
         )
 
 
+def _point_places(points: list[Record]) -> int:
+    """Decimals of fitted coordinates: as the one that is known best deserves, alike in all."""
+    known = [COVERAGE * p["plus_minus"] / NINETY for p in points if p["plus_minus"] > 0.0]
+    return min(MOST_PLACES, max(0, places_for(min(known)))) if known else MOST_PLACES
+
+
 def _print_points(console: Console, points: list[Record]) -> None:
     console.print()
     table = new_table()
     table.add_column(Text("point"), overflow="fold", min_width=18)
+    places = _point_places(points)
     rows = [
         (
             f"{'right ' if p['side'] == 'right' else ''}{spoken(p['point'])} {p['axis']}",
             short(round(p["measured"], 3)),
-            fixed(p["fitted"], 2),
-            fixed(p["moved"], 2),
-            fixed(p["plus_minus"], 2),
+            fixed(p["fitted"], places),
+            fixed(p["moved"], places),
+            fixed(p["plus_minus"], places),
             f"{100.0 * p['told']:.0f} %",
         )
         for p in points

@@ -9,7 +9,7 @@ import numpy as np
 from kinematics.measures import MEASURES
 from kinematics.scene import Scene
 from optimiser.paper import FILL, Block, Grid, Heading, Words
-from optimiser.wording import decimals, fixed
+from optimiser.precision import fixed, usual_places
 
 # Measure → what is looked at on the car.
 CHECKS = {
@@ -28,7 +28,9 @@ def fitted_blocks(scene: Scene) -> Iterator[Block]:
         least = float(MEASURES[name](scene)[:, 0].min())
         if np.isfinite(least):
             # full turns are counted: a part of one is none
-            text = str(int(least)) if name == "wheel_nut_turns" else fixed(least, decimals(name))
+            text = (
+                str(int(least)) if name == "wheel_nut_turns" else fixed(least, usual_places(name))
+            )
             rows.append((words, text, FILL, FILL))
     if not rows:
         return

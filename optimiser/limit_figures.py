@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from optimiser.bench import DutyBench, tightest
+from optimiser.bench import DutyBench, bands_of, tightest
 from optimiser.chart import figure_text
 from optimiser.drawn import Figure, layer_of, told
 from optimiser.picture import Label, Picture, Shape, stroke
 from optimiser.problem import Problem
 from optimiser.ranking import Row
-from optimiser.wording import plain
+from optimiser.wording import Margin, plain
 
 WIDTH = 380.0
 NAMES = 150.0  # px: where the bars begin
@@ -26,7 +26,8 @@ def limit_figures(key: str, duty: str, problem: Problem, rows: Sequence[Row]) ->
     """A picture for each candidate that the duty has a setting for."""
     for place, row in enumerate(rows, 1):
         record = row["duties"][duty]
-        bench = DutyBench.of(problem, problem.space.build(row["build"]), duty, record)
+        build = problem.space.build(row["build"])
+        bench = DutyBench.of(problem, build, duty, record, bands_of(row, duty))
         if bench.scene is not None:
             yield _limits(key, duty, place, bench)
 
@@ -56,7 +57,7 @@ def _limits(key: str, duty: str, place: int, bench: DutyBench) -> Figure:
         shapes.append(stroke([(edge, top), (edge, y + 4.0)], "limit"))
         y += LINE
         shapes.append(Label((edge, y), f"{figure_text(1.0, 1.0)}: edge", "note", "middle"))
-    words = "; ".join(f"{plain(m.key)} {m.value_words()}, {m.hand_words()}" for m in margins)
+    words = "; ".join(f"{plain(m.key)} {_told(m)}" for m in margins)
     words += ". Targets off: " + "; ".join(f"{n} {told(v, 2)} tolerances" for n, v in misses)
     title = "What limits it"
     caption = (
@@ -66,6 +67,13 @@ def _limits(key: str, duty: str, place: int, bench: DutyBench) -> Figure:
     picture = Picture(WIDTH, y + 10.0, title, f"{words}.", tuple(shapes))
     layer = layer_of(place)
     return Figure(f"{key}-limits-{layer}", duty, "limits", layer, title, caption, picture)
+
+
+def _told(margin: Margin) -> str:
+    """A limit's figure, what is in hand, and in which state."""
+    return ", ".join(
+        filter(None, (margin.value_words(), margin.hand_words(), margin.state_words()))
+    )
 
 
 def _bar(y: float, name: str, end: float, role: str, words: str) -> list[Shape]:

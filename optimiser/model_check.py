@@ -17,8 +17,9 @@ from goals.readings import Readings
 from kinematics.arrays import Floats
 from optimiser.fit import FAR, SURE, Fit, Held, Model, far, held
 from optimiser.point_space import PointSpace
+from optimiser.precision import fixed
 from optimiser.reading_list import DECIMALS, KINDS, Reading, reading_list
-from optimiser.wording import counted, fixed
+from optimiser.wording import counted
 
 Record = dict[str, Any]
 

@@ -194,4 +194,10 @@ def tightest(row: Row) -> dict[str, Any] | None:
     if not every:
         return None
     least = min(every, key=lambda m: (m.in_scales, m.duty, m.key))
-    return {"duty": least.duty, "limit": least.key, "in_hand": least.gap, "unit": least.unit}
+    return {
+        "duty": least.duty,
+        "limit": least.key,
+        "in_hand": least.gap,
+        "unit": least.unit,
+        "state": least.state,
+    }

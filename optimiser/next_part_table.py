@@ -8,8 +8,9 @@ from rich.console import Console
 from rich.text import Text
 
 from optimiser.layout import figure_lines, print_item
+from optimiser.precision import fixed
 from optimiser.problem import Problem
-from optimiser.wording import clean, fixed, plain, price
+from optimiser.wording import clean, plain, price
 
 Record = dict[str, Any]
 

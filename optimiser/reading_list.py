@@ -9,7 +9,8 @@ from math import sqrt
 from goals.duties import COVERAGE
 from goals.readings import GaugeRun, PlateRun, Readings, Uncertainty, WheelReadings
 from kinematics.scene import Side
-from optimiser.wording import fixed, short, spoken, travel_words
+from optimiser.precision import fixed
+from optimiser.wording import short, spoken, travel_words
 
 TOE_CHANGE, DIALS, CAMBER, PLATES = "toe_change", "dials", "camber", "turn_plates"
 TOE, CASTER, KINGPIN = "toe", "caster", "kingpin_inclination"

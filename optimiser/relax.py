@@ -18,11 +18,14 @@ from optimiser.clash import TimeUp
 from optimiser.evaluate import settings_of
 from optimiser.oracle import Asked, Held, Oracle, Wish, judged, limits_of
 from optimiser.problem import Problem
-from optimiser.wording import decimals, measure_of
+from optimiser.wording import measure_of
 
 Row = dict[str, Any]
 # A limit is eased by at most this many of its measure's scale, a swap by this many minutes.
 MOST_SCALES, MOST_MINUTES = 1000.0, 1000.0
+# In which steps a limit is eased, by its unit; angles whose noticed difference is fine in finer ones.
+STEPS = {"deg/mm": 1e-4, "mm": 0.1, "MPa": 1.0, "N/g": 1.0, "N·m/deg": 1.0, "N/mm": 0.1, "N": 1.0}
+STEP, FINE_STEP, FINE_DEGREES = 0.01, 1e-3, 0.05
 
 
 def least_ease(
@@ -64,11 +67,19 @@ def least_ease(
     return eased(high), held
 
 
+def ease_step(label: str) -> float:
+    """The step in which a limit on a measure is eased, in its unit."""
+    measure = MEASURES[measure_of(label)]
+    if measure.unit == "deg" and measure.scale < FINE_DEGREES:
+        return FINE_STEP
+    return STEPS.get(measure.unit, STEP)
+
+
 def _step(label: str) -> tuple[float, float]:
     """The step in which a wish is eased, and how far at most."""
     if label == "changeover":
         return 1.0, MOST_MINUTES
-    return 10.0 ** -decimals(label), MOST_SCALES * MEASURES[measure_of(label)].scale
+    return ease_step(label), MOST_SCALES * MEASURES[measure_of(label)].scale
 
 
 def lacking(problem: Problem, held: Held, rest: Asked, wish: Wish, step: float) -> int:

@@ -13,6 +13,7 @@ from optimiser.built_table import rank_notes, share_words
 from optimiser.covered import coverage_lines, status_words
 from optimiser.drawn import TODAY
 from optimiser.notice import fails, model_notice
+from optimiser.precision import DIGITS, fixed
 from optimiser.problem import Problem
 from optimiser.ranking import Row
 from optimiser.report_asked import asked, changeover_words, tolerance_words
@@ -27,7 +28,6 @@ from optimiser.wording import (
     IN_HAND,
     clean,
     counted,
-    fixed,
     keeps_in_hand,
     lacks,
     plain,
@@ -196,7 +196,8 @@ def _state(candidate: Record) -> str:
     duties = candidate["duties"]
     if candidate["feasible"]:
         for m in tightest(duties, 1):
-            return f"{clean(m.duty)}: {plain(m.key)}, {m.gap_words()} in hand"
+            words = f"{clean(m.duty)}: {plain(m.key)}, {m.gap_words()} in hand"
+            return f"{words}; {m.state_words()}" if m.state else words
         return "no limits"
     lines = [lacks(clean(d), record) for d, record in duties.items() if not record["feasible"]]
     if not lines:
@@ -210,6 +211,7 @@ def _notes(candidates: Sequence[Record]) -> list[str]:
         f"{holding:,} of {counted(len(candidates), 'ranked candidate')} hold every limit of every duty",
         "merit: 0 meets every target, 1 is the edge of tolerance; the worst duty counts",
         *(words for words in rank_notes(list(candidates)) if not words.startswith("=")),
+        DIGITS,
     ]
 
 

@@ -7,8 +7,9 @@ from typing import Any
 from goals.duties import Duty, LoweringRange
 from goals.verdicts import Demand, demands
 from optimiser.assembly import duty_toe
+from optimiser.precision import as_set
 from optimiser.problem import Problem
-from optimiser.wording import bound_words, clean, fixed, plain, short, spoken, with_unit
+from optimiser.wording import bound_words, clean, plain, short, spoken, with_unit
 
 Record = dict[str, Any]
 
@@ -27,7 +28,7 @@ def _duty(problem: Problem, name: str, duty: Duty) -> Record:
         "note": clean(duty.note or ""),
         "setup": [
             _lowered(duty),
-            f"toe {fixed(toe, 2)} deg each wheel",
+            f"toe {as_set(toe, 2)} deg each wheel",
             f"travel {short(duty.travel[0])} to {short(duty.travel[1])} mm",
             *(["steers against the turn"] if duty.counter_steers else []),
         ],

@@ -7,24 +7,23 @@ from typing import Any
 
 from kinematics.measures import MEASURES
 from optimiser.built_table import share_words
-from optimiser.figures import Column
+from optimiser.figures import Column, digits_of
+from optimiser.precision import fixed
 from optimiser.problem import Problem
 from optimiser.report_shown import Candidate, Today
 from optimiser.settings import part_name, source_of
 from optimiser.space import AS_IS, Build
 from optimiser.wording import (
-    bounds_of,
     clean,
     counted,
-    decimals,
     failing,
     figure,
-    fixed,
     lacks,
     plain,
     price,
     short,
     spoken,
+    state_words,
     unpaired_words,
 )
 
@@ -34,9 +33,10 @@ Record = dict[str, Any]
 CHANGES = ("lock_inner", "roll_centre_height", "bump_steer", "caster", "track_width")
 
 
-def cell(text: str, *under: str, state: str = "") -> Record:
-    """One cell: its text, smaller lines under it, and a state (good, bad, quiet)."""
-    return {"text": text, "under": [line for line in under if line], "state": state}
+def cell(text: str, *under: str, state: str = "", where: str = "") -> Record:
+    """One cell: its text, smaller lines under it, how it stands (good, bad, quiet), where it was decided."""
+    lines = [line for line in under if line]
+    return {"text": text, "under": lines, "state": state, "where": where}
 
 
 NONE = cell("-", state="quiet")
@@ -85,7 +85,7 @@ def _first_words(problem: Problem, first: Candidate) -> list[str]:
     for m in first.tightest(1):
         lines.append(
             f"Tightest: {clean(m.duty)}, {plain(m.key)} {m.value_words()} with the limit {m.bound_words()}, "
-            f"{m.hand_words()} in hand."
+            f"{m.hand_words()} in hand{', ' if m.state else ''}{m.state_words()}."
         )
     count, cost = len(document["to_buy"]), price(document["price"], problem.parts.currency)
     bought = f"{counted(count, 'part')} to buy, {cost}" if count else "Nothing to buy"
@@ -172,6 +172,7 @@ def _tight(candidate: Candidate) -> Record:
             f"{clean(margin.duty)}: {plain(margin.key)}",
             f"{margin.value_words()}, limit {margin.bound_words()}",
             f"{margin.hand_words()} in hand",
+            where=margin.state_words(),
         )
     return cell("no limits", state="quiet")
 
@@ -191,11 +192,16 @@ def _minutes(candidate: Candidate) -> Record:
 def _changes(duty: str, today: Today, shown: Sequence[Candidate]) -> Record:
     was = today.column(duty)
     columns = [c.column(duty) for c in shown]
+    digits = {
+        key: places
+        for name in CHANGES
+        for key, places in digits_of(MEASURES[name], [was, *columns]).items()
+    }
     rows = [
         _row(
             f"{plain(key)}{_window(was, key)}, {MEASURES[key].unit}",
-            _figure(was, key, None),
-            [_figure(column, key, was) for column in columns],
+            _figure(was, key, None, digits[key]),
+            [_figure(column, key, was, digits[key]) for column in columns],
         )
         for key in CHANGES
         if key in was.measures
@@ -211,17 +217,19 @@ def _window(column: Column, key: str) -> str:
     return f" over {short(low)} to {short(high)} mm"
 
 
-def _figure(column: Column, key: str, was: Column | None) -> Record:
+def _figure(column: Column, key: str, was: Column | None, places: int) -> Record:
     entry = column.measures.get(key)
     if entry is None or entry["value"] is None or isinstance(entry["value"], list):
         return NONE
-    text = figure(key, entry["value"], bounds_of(entry))
+    text = figure(key, entry["value"], places=places)
+    told = state_words(entry.get("state"))
     state = "bad" if entry["limit"] is False else ""
     before = None if was is None else was.measures[key]["value"]
     if before is None:
-        return cell(text, state=state)
-    change = fixed(entry["value"] - before, decimals(key))
-    return cell(text, change if change.startswith("-") else f"+{change}", state=state)
+        return cell(text, state=state, where=told)
+    change = fixed(entry["value"] - before, places)
+    signed = change if change.startswith("-") else f"+{change}"
+    return cell(text, signed, state=state, where=told)
 
 
 def _parts(problem: Problem, today: Today, shown: Sequence[Candidate]) -> Iterator[Record]:

@@ -7,6 +7,7 @@ from typing import Any
 
 from optimiser.built_table import mattering, share_words
 from optimiser.paper import Block, Grid, Words
+from optimiser.precision import fixed
 from optimiser.problem import Problem
 from optimiser.report_shown import Candidate, Today
 from optimiser.settings import (
@@ -27,7 +28,6 @@ from optimiser.wording import (
     clean,
     counted,
     fault_words,
-    fixed,
     lacks,
     plain,
     price,
@@ -143,6 +143,7 @@ def _margin(margin: Margin) -> tuple[str, ...]:
         margin.value_words(),
         _bound(margin),
         margin.hand_words(),
+        margin.state_words(),
     )
 
 

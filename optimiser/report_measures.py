@@ -7,15 +7,17 @@ from typing import Any
 
 from kinematics.measures import MEASURES, Ask
 from kinematics.measures.catalogue import Measure
-from optimiser.figures import CASES, Column, groups
+from optimiser.figures import CASES, Column, digits_of, groups
+from optimiser.precision import fixed
 from optimiser.report_best import NONE, cell
 from optimiser.wording import (
     bound_words,
     bounds_of,
     figure,
-    fixed,
+    measure_of,
     plain,
     short,
+    state_words,
     why_missing,
 )
 
@@ -40,7 +42,8 @@ def measure_groups(columns: Sequence[Column]) -> list[Record]:
 
 
 def _rows(measure: Measure, columns: Sequence[Column]) -> Iterator[Record]:
-    found = [dict(_entries(measure, column)) for column in columns]
+    digits = digits_of(measure, columns)
+    found = [dict(_entries(measure, column, digits)) for column in columns]
     ids = {row: None for each in found for row in each}
     for row in sorted(ids, key=lambda r: (r[0], -1e9 if r[1] is None else r[1], r[2])):
         there = [each[row] for each in found if row in each]
@@ -71,23 +74,26 @@ def _label(row: RowId) -> str:
     return plain(key) if at is None else f"{plain(key)} at {short(at)} deg"
 
 
-def _entries(measure: Measure, column: Column) -> Iterator[tuple[RowId, Record]]:
+def _entries(
+    measure: Measure, column: Column, digits: dict[str, int]
+) -> Iterator[tuple[RowId, Record]]:
     for key, entry in column.measures.items():
-        if key.split(" ")[0] != measure.name:
+        if measure_of(key) != measure.name:
             continue
         asks = column.asks.get(key, ())
-        band = column.bands.get(key)
+        band, places = column.bands.get(key), digits[key]
         if isinstance(entry["value"], list):
             for i, at in enumerate(entry["at"]):
-                yield (measure.name, at, ""), _point(key, entry, i, band[i] if band else None)
+                one = _point(key, entry, i, band[i] if band else None, places)
+                yield (measure.name, at, ""), one
                 for case, values in entry.get("sides", {}).items():
-                    yield (measure.name, at, case), _plain(key, values[i])
+                    yield (measure.name, at, case), _plain(key, values[i], places)
             continue
         at = _angle(measure, entry, asks)
         name = measure.name if at is not None else key
-        yield (name, at, ""), _one(key, entry, asks, band)
+        yield (name, at, ""), _one(key, entry, asks, band, places)
         for case, value in entry.get("sides", {}).items():
-            yield (name, at, case), _plain(key, value)
+            yield (name, at, case), _plain(key, value, places)
 
 
 def _angle(measure: Measure, entry: Record, asks: tuple[Ask, ...]) -> float | None:
@@ -97,21 +103,28 @@ def _angle(measure: Measure, entry: Record, asks: tuple[Ask, ...]) -> float | No
     return measure.default_at if at is None and (asks or not asked) else at
 
 
-def _plain(key: str, value: float | None) -> Record:
-    return {"cell": cell(figure(key, value)), "wanted": [], "better": ""}
+def _plain(key: str, value: float | None, places: int) -> Record:
+    return {"cell": cell(figure(key, value, places=places)), "wanted": [], "better": ""}
 
 
-def _point(key: str, entry: Record, i: int, band: Sequence[float] | None) -> Record:
+def _point(key: str, entry: Record, i: int, band: Sequence[float] | None, places: int) -> Record:
     value, wanted, tolerance = entry["value"][i], entry["wanted"][i], entry["tolerance"]
     off = None if value is None else abs(value - wanted) / tolerance
+    text, under = figure(key, value, places=places), [_off(off), _band(key, band, places)]
     return {
-        "cell": cell(figure(key, value), _off(off), _band(key, band), state=_state(None, off)),
+        "cell": cell(text, *under, state=_state(None, off)),
         "wanted": [f"aim {short(wanted)} +/- {short(tolerance)}"],
         "better": f"near {short(wanted)}",
     }
 
 
-def _one(key: str, entry: Record, asks: tuple[Ask, ...], band: Sequence[float] | None) -> Record:
+def _one(
+    key: str,
+    entry: Record,
+    asks: tuple[Ask, ...],
+    band: Sequence[float] | None,
+    places: int,
+) -> Record:
     value, bounds = entry["value"], bounds_of(entry)
     wanted = [f"limit {bound_words(key, bound)}" for bound in bounds]
     off = None
@@ -123,9 +136,14 @@ def _one(key: str, entry: Record, asks: tuple[Ask, ...], band: Sequence[float] |
     if asks and asks[0].wheel is not None and " " not in key:
         wanted.append(f"{asks[0].wheel} wheel")
     lines = ["fails"] if entry["limit"] is False else []
-    lines += [why_missing(key)] if value is None else [_off(off), _band(key, band)]
+    lines += [why_missing(key)] if value is None else [_off(off), _band(key, band, places)]
     return {
-        "cell": cell(figure(key, value, bounds), *lines, state=_state(entry["limit"], off)),
+        "cell": cell(
+            figure(key, value, places=places),
+            *lines,
+            state=_state(entry["limit"], off),
+            where=state_words(entry.get("state")),
+        ),
         "wanted": wanted,
         "better": _better(entry),
     }
@@ -135,11 +153,11 @@ def _off(off: float | None) -> str:
     return "" if off is None else f"off {fixed(off, 2 if off < 10 else 1)}"
 
 
-def _band(key: str, band: Sequence[float] | None) -> str:
+def _band(key: str, band: Sequence[float] | None, places: int) -> str:
     """The 5 to 95 percent band; none where both ends read alike."""
     if band is None:
         return ""
-    low, high = (figure(key, end) for end in band)
+    low, high = (figure(key, end, places=places) for end in band)
     return "" if low == high else f"[{low} to {high}]"
 
 

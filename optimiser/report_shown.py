@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-from optimiser.bench import DutyBench, tightest
+from optimiser.bench import DutyBench, bands_of, tightest
 from optimiser.checking import check_document
 from optimiser.drawn import TODAY, layer_of
 from optimiser.figures import Column, asks_of
@@ -50,7 +50,7 @@ class Candidate:
     def benches(self) -> dict[str, DutyBench]:
         """Each duty as this candidate sets it, with its scene."""
         return {
-            duty: DutyBench.of(self.problem, self.build, duty, record)
+            duty: DutyBench.of(self.problem, self.build, duty, record, bands_of(self.row, duty))
             for duty, record in self.row["duties"].items()
         }
 

@@ -187,6 +187,7 @@ def _limit(margin: Margin) -> Record:
         "bound": list(margin.bound),
         "in_hand": margin.gap,
         "unit": margin.unit,
+        "state": margin.state,
     }
 
 

@@ -11,6 +11,7 @@ from rich.text import Text
 from optimiser.covered import coverage_lines, status_words
 from optimiser.layout import add_figures, new_table, print_item, room
 from optimiser.moves import APPEARED, DIED, LEFT, UNSEARCHED, swap_words
+from optimiser.precision import fixed, places, telling_side
 from optimiser.space import AS_IS
 from optimiser.wording import (
     IN_HAND,
@@ -18,11 +19,12 @@ from optimiser.wording import (
     clean,
     counted,
     figure,
-    fixed,
     keeps_in_hand,
+    measure_of,
     plain,
     price,
     spoken,
+    state_words,
     with_unit,
 )
 
@@ -134,6 +136,7 @@ def _print_built_duty(console: Console, duty: str, record: Record) -> None:
     table.add_column("bound", overflow="fold")
     add_figures(table, "in hand", [_in_hand(limit) for limit in record["limits"]])
     table.add_column("", no_wrap=True)
+    table.add_column("decided in the state", overflow="fold")
     for limit in sorted(record["limits"], key=lambda limit: not _lacks(limit)):
         table.add_row(
             Text(f"  {plain(limit['key'])}"),
@@ -141,6 +144,7 @@ def _print_built_duty(console: Console, duty: str, record: Record) -> None:
             Text(bound_words(limit["key"], limit["bound"])),
             Text(_in_hand(limit)),
             Text("FAILS", "bold red") if _lacks(limit) else Text("ok", "green"),
+            Text(state_words(limit["state"]), "dim"),
         )
     console.print(table)
 
@@ -154,9 +158,12 @@ def _figure(limit: Record) -> str:
 
 
 def _in_hand(limit: Record) -> str:
-    return (
-        "-" if limit["in_hand"] is None else figure(limit["key"], limit["in_hand"], [(0.0, None)])
-    )
+    if limit["in_hand"] is None:
+        return "-"
+    # as fine as the figure itself, and never rounded to nothing or across it
+    measure = measure_of(limit["key"])
+    least = places(measure, limit["value"], [limit["bound"]], None)
+    return fixed(limit["in_hand"], telling_side(limit["in_hand"], [(0.0, None)], least))
 
 
 def merit_text(value: float | None) -> str:

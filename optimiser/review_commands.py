@@ -77,7 +77,8 @@ def sheet(
             found, problem, ranked_to(found, problem, place)[place - 1], place
         )
         if as_json:
-            print(json.dumps({"run": found.name, "rank": place, "files": paths, "text": text}))
+            told = {"run": found.name, "rank": place, "files": paths, "text": text}
+            print(json.dumps(told, allow_nan=False))
         else:
             print(text)
         for path in paths:
@@ -106,7 +107,7 @@ def report(
         problem = found.load()
         rows = found.ranked(problem.goals.search.keep)
         written = write_report(Report(found, problem, rows, top))
-        print(json.dumps(written) if as_json else written["file"])
+        print(json.dumps(written, allow_nan=False) if as_json else written["file"])
 
 
 @app.command()

@@ -52,7 +52,7 @@ class Entry(Told):
     bounds: list[Bound] = Field(default_factory=list)
     in_hand: Figures = Field(default_factory=list)
     because: Text = ""
-    state: dict[Text, Figure | Text] = Field(default_factory=dict)
+    state: dict[Text, Figure | Text | Figures] = Field(default_factory=dict)
     wanted: Figure | Figures = 0.0
     tolerance: Figure = 0.0
 

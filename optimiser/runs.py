@@ -182,7 +182,7 @@ class Run:
 
     def log(self, event: str, **facts: Any) -> None:
         """Add a line to the log. A log that cannot be written ends nothing: the line is left out."""
-        line = json.dumps({"time": now(), "event": event, **facts}, sort_keys=True)
+        line = json.dumps({"time": now(), "event": event, **facts}, sort_keys=True, allow_nan=False)
         with suppress(OSError), (self.folder / "log.jsonl").open("ab+") as file:
             # a kill or a full disk may have left half a line
             torn = file.seek(0, os.SEEK_END) > 0 and not _ends_a_line(file)

@@ -8,10 +8,12 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from goals.duties import COVERAGE
 from optimiser.layout import add_figures, new_table, print_item, room
 from optimiser.notice import print_model_notice
+from optimiser.precision import MOST_DECIMALS, as_set, fixed, not_nothing, places_for, usual_places
 from optimiser.reading_list import DECIMALS, KINDS
-from optimiser.wording import clean, counted, figure, fixed, plain, short, spoken, with_unit
+from optimiser.wording import clean, counted, figure, plain, short, spoken, with_unit
 
 Record = dict[str, Any]
 
@@ -33,14 +35,14 @@ def print_setdown(console: Console, document: Record) -> None:
     with room(console):
         head = f"set-down: run {clean(document['run'])}, candidate {document['rank']}"
         console.print(Text.assemble((head, "bold"), f", {clean(document['car'])}"))
-        lowered = fixed(document["lowered_by"], 1)
+        lowered = as_set(document["lowered_by"], 1)
         console.print(Text(f"duty {clean(document['duty'])}, lowered {lowered} mm"))
         if not document["feasible"]:
             console.print(Text("DOES NOT HOLD EVERY LIMIT - not to be built", "bold red"))
         print_model_notice(console, document["model_check"])
         _print_verdict(console, document)
         console.print()
-        console.print(_table(document["readings"]))
+        console.print(_table(document["readings"], document["factor"]))
         bound = f"bound: {fixed(document['factor'], 1)} standard deviations of reading, points and"
         console.print(Text(f"{bound} settings together", "dim"))
         for group in document["groups"]:
@@ -58,19 +60,20 @@ def _print_verdict(console: Console, document: Record) -> None:
         console.print(Text(f"LOOK AGAIN at {document['look_again']} of {count}.", "bold red"))
 
 
-def _table(readings: list[Record]) -> Table:
+def _table(readings: list[Record], factor: float) -> Table:
     table = new_table()
     table.add_column(Text("reading"), overflow="fold", min_width=20)
     keys = ("value", "expected", "difference", "bound")
     heads = ("read", "expected", "apart", "bound")
+    digits = {kind: _digits(readings, kind, factor) for kind in {r["kind"] for r in readings}}
     for key, head in zip(keys, heads, strict=True):
-        add_figures(table, head, [_number(r, key) for r in readings])
+        add_figures(table, head, [_number(r, key, digits) for r in readings])
     table.add_column("unit")
     table.add_column("")
     for r in readings:
         cells = [
             clean(r["reading"]).replace(" wheel,", ","),
-            *(_number(r, key) for key in keys),
+            *(_number(r, key, digits) for key in keys),
             r["unit"],
         ]
         mark = Text("pass") if r["passes"] else Text("LOOK", "bold red")
@@ -78,9 +81,31 @@ def _table(readings: list[Record]) -> Table:
     return table
 
 
-def _number(reading: Record, key: str) -> str:
+def _number(reading: Record, key: str, digits: dict[str, int]) -> str:
     value = reading[key]
-    return "-" if value is None else fixed(value, DECIMALS[reading["unit"]])
+    return "-" if value is None else fixed(value, digits[reading["kind"]])
+
+
+def _digits(readings: list[Record], kind: str, factor: float) -> int:
+    """Decimals of one kind of readings: as many as were read, or as the model's expectations are known to.
+
+    And as many more as show of each whether it is inside its bound.
+    """
+    some = [r for r in readings if r["kind"] == kind]
+    most = DECIMALS[some[0]["unit"]]
+    known = [places_for(COVERAGE * r["bound"] / factor) for r in some if r["bound"] > 0.0]
+    read = [len(short(r["value"]).partition(".")[2]) for r in some]
+    found = min(most, max([*known, *read]))
+    while found < MOST_DECIMALS and not all(_reads_right(r, found) for r in some):
+        found += 1
+    return found
+
+
+def _reads_right(reading: Record, places: int) -> bool:
+    if reading["difference"] is None:
+        return True
+    apart, bound = (float(fixed(reading[key], places)) for key in ("difference", "bound"))
+    return bool((abs(apart) <= bound) == reading["passes"])
 
 
 def _print_group(console: Console, group: Record) -> None:
@@ -112,12 +137,15 @@ def _correction_words(each: Record) -> str:
     words = f"{_change(each, rod)}: {rest}"
     if not rod:
         words += "; then toe is set back with the tie rod"
-    changes = [
-        f"{plain(c['measure'])} {figure(c['measure'], c['from'])} to "
-        f"{with_unit(figure(c['measure'], c['to']), c['unit'])}"
-        for c in each["changes"]
-    ]
+    changes = [_changed(c["measure"], c["from"], c["to"], c["unit"]) for c in each["changes"]]
     return f"{words}. It changes {', '.join(changes) or 'nothing else that you would notice'}"
+
+
+def _changed(measure: str, before: float, after: float, unit: str) -> str:
+    """How a figure moves, with digits enough to show that it does."""
+    places = max(usual_places(measure), not_nothing(after - before, usual_places(measure)))
+    start, end = (figure(measure, value, places=places) for value in (before, after))
+    return f"{plain(measure)} {start} to {with_unit(end, unit)}"
 
 
 def _change(each: Record, rod: bool) -> str:

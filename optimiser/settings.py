@@ -8,17 +8,9 @@ from typing import Any
 
 from goals.parts import Part, Position, Station
 from optimiser.channels import numbers_of
+from optimiser.precision import as_set, fixed
 from optimiser.space import AS_IS, Build
-from optimiser.wording import (
-    clean,
-    fixed,
-    nearest_words,
-    price,
-    shift_words,
-    short,
-    spoken,
-    stop_words,
-)
+from optimiser.wording import clean, nearest_words, price, shift_words, short, spoken, stop_words
 
 Record = dict[str, Any]
 
@@ -158,8 +150,8 @@ def solved_texts(duties: Mapping[str, Record]) -> list[tuple[str, dict[str, str]
     """What follows from the settings, a line each: (words, duty → text)."""
     rods = [key for key in ("tie_rod", "tie_rod_right") if _any(duties, key)]
     lines = [
-        ("lowered by, mm", _each(duties, lambda s: fixed(s["lowered_by"], 1))),
-        ("toe each wheel, deg", _each(duties, lambda s: fixed(s["toe"], 2))),
+        ("lowered by, mm", _each(duties, lambda s: as_set(s["lowered_by"], 1))),
+        ("toe each wheel, deg", _each(duties, lambda s: as_set(s["toe"], 2))),
     ]
     for key in rods:
         side = "" if len(rods) == 1 else (" right" if key.endswith("right") else " left")

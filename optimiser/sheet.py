@@ -11,11 +11,12 @@ from functools import cached_property
 from typing import Any
 
 from goals.parts import Station
-from optimiser.bench import DutyBench, tightest
+from optimiser.bench import DutyBench, bands_of, tightest
 from optimiser.built_sheet import built_blocks
 from optimiser.duty_sheet import duty_blocks
 from optimiser.notice import fails, model_notice
 from optimiser.paper import FILL, Block, Grid, Heading, Items, Loud, Words, as_text
+from optimiser.precision import fixed
 from optimiser.problem import Problem
 from optimiser.ranking import Row, feasible, merit
 from optimiser.settings import differ, part_name, settings_of, solved_texts, source_of
@@ -26,7 +27,6 @@ from optimiser.wording import (
     clean,
     counted,
     fault_words,
-    fixed,
     keeps_in_hand,
     plain,
     price,
@@ -42,8 +42,9 @@ MOST_MARGINS = 3
 FIRST = (
     "These figures come from a rigid, ideal model of the car as it was measured: no flex, no play, no "
     "wear. Bushes, joints, the rack and the shell give under load, and a hard point that is 1 mm off "
-    "moves bump steer by as much as its whole tolerance. The sheet says where to start and what to "
-    "expect; the gauge and the turn plates on the built car decide. Do not drive on the sheet's word."
+    "moves bump steer by as much as its whole tolerance. The last digit printed is no finer than a tenth "
+    "of what a figure may be off by. The sheet says where to start and what to expect; the gauge and the "
+    "turn plates on the built car decide. Do not drive on the sheet's word."
 )
 FASTENED = {
     Station.KNUCKLE: "knuckle to strut",
@@ -124,7 +125,7 @@ class Sheet:
     def benches(self) -> dict[str, DutyBench]:
         """The candidate as each duty sets it."""
         return {
-            duty: DutyBench.of(self.problem, self.build, duty, record)
+            duty: DutyBench.of(self.problem, self.build, duty, record, bands_of(self.row, duty))
             for duty, record in self.row["duties"].items()
         }
 
@@ -274,10 +275,18 @@ def tightest_blocks(benches: dict[str, DutyBench]) -> Iterator[Block]:
     if keeps_in_hand(bench.record for bench in benches.values()):
         yield Words(f"Here {IN_HAND}.")
     rows = [
-        (m.duty, plain(m.key), m.value_words(), m.bound_words(), m.hand_words())
+        (
+            m.duty,
+            plain(m.key),
+            m.value_words(),
+            m.bound_words(),
+            m.hand_words(),
+            m.state_words() or "-",
+        )
         for m in every[:MOST_MARGINS]
     ]
-    yield Grid(("duty", "measure", "figure", "limit", "in hand"), tuple(rows))
+    head = ("duty", "measure", "figure", "limit", "in hand", "decided in the state")
+    yield Grid(head, tuple(rows))
 
 
 def fastener_blocks(build: Build, strut: bool) -> Iterator[Block]:

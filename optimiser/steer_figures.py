@@ -10,7 +10,7 @@ from goals.verdicts import Demand
 from kinematics.measures.steer import LEFT_TURN, axes_distance, ideal_outer
 from kinematics.scene import At, Side
 from optimiser.chart import Axis, Chart, Value
-from optimiser.drawn import Drawn, Figure, asked, listed, stations, told
+from optimiser.drawn import Drawn, Figure, asked, figure_of, listed, stations, told
 
 POINTS = 25
 GOAL_SHARE = 0.08  # of the axis: how wide a goal at lock alone is drawn
@@ -103,7 +103,8 @@ def _toe_out(key: str, duty: str, cars: Sequence[Drawn]) -> Figure:
         chart.curve(first, curve, "curve", car.layer)
         chart.dot(first[-1], curve[-1], "point", car.layer)
     words = [
-        f"{car.words}: {told(curve[-1], 2)} deg at the stop, inner wheel {told(i[-1], 1)} deg"
+        f"{car.words}: {figure_of('toe_out_on_turns', curve[-1])} deg at the stop, "
+        f"inner wheel {told(i[-1], 1)} deg"
         for car, i, curve in zip(cars, inner, gap, strict=True)
     ]
     title = "Toe-out against the inner wheel"
@@ -154,9 +155,10 @@ def _toggle(key: str, duty: str, cars: Sequence[Drawn]) -> Figure:
     drawn = []
     for car in cars:
         stop, past = float(car.scene.stop[0]), car.scene.frame.overtravel
+        way = float(car.scene.turn_sign[0])
         rack = stations(-stop - past, stop + past, 2 * POINTS - 1)
         for travel, role, word in rows:
-            places = [At(travel, lock=u / stop) for u in rack]
+            places = [At(travel, rack=way * u) for u in rack]
             drawn.append((car, rack, role, word, listed(car.scene.states("left", places).toggle)))
     limits = [d.minimum for d in asked(cars[0].wanted, "toggle_margin") if d.minimum is not None]
     ends = max(rack[-1] for _, rack, *_ in drawn)
@@ -213,7 +215,8 @@ def _camber(key: str, duty: str, cars: Sequence[Drawn]) -> Figure:
         chart.curve(across, camber, "curve", car.layer)
         chart.dot(across[-1], camber[-1], "point", car.layer)
     words = [
-        f"{car.words}: {told(camber[0], 2)} deg straight ahead, {told(camber[-1], 2)} deg at the stop"
+        f"{car.words}: {figure_of('camber', camber[0])} deg straight ahead, "
+        f"{figure_of('camber', camber[-1])} deg at the stop"
         for car, _, camber in drawn
     ]
     inside = cars[0].scene.frame.counter_steers

@@ -14,11 +14,12 @@ from kinematics.scene import STRAIGHT
 from optimiser.bench import DutyBench, gauge, heights
 from optimiser.changeover import CORNERS, Work, behind_wheel
 from optimiser.paper import Block, Grid, Heading, Items, Words
+from optimiser.precision import as_set, fixed, usual_places
 from optimiser.problem import Problem
 from optimiser.ranking import Row
 from optimiser.settings import Setting, settings_of
 from optimiser.space import Build
-from optimiser.wording import clean, fixed, short, spoken, unpaired_words
+from optimiser.wording import clean, short, spoken, unpaired_words
 
 Record = dict[str, Any]
 
@@ -142,11 +143,13 @@ def _each(bench: DutyBench, read: Callable[[Any], float], places: int) -> str:
     return ", ".join(f"{side} {value}" for side, value in zip(bench.sides, values, strict=True))
 
 
-def _state(bench: DutyBench, name: str, places: int = 2) -> str:
+def _state(bench: DutyBench, name: str) -> str:
     scene = bench.scene
     assert scene is not None
     return _each(
-        bench, lambda side: float(getattr(scene.states(side, [STRAIGHT]), name)[0, 0]), places
+        bench,
+        lambda side: float(getattr(scene.states(side, [STRAIGHT]), name)[0, 0]),
+        usual_places(name),
     )
 
 
@@ -177,7 +180,9 @@ def _gauge(bench: DutyBench) -> str:
         told = [change(side) for side in bench.sides]
         if all(np.isfinite(told)):
             way = "bump" if travel > 0 else "droop"
-            words.append(f"{_each(bench, change, 3)} deg at {short(abs(travel))} mm of {way}")
+            words.append(
+                f"{_each(bench, change, usual_places('bump_steer'))} deg at {short(abs(travel))} mm of {way}"
+            )
     if not words:
         return "the bump-steer gauge against the table below"
     return f"toe change on the gauge {' and '.join(words)}, toe-in positive"
@@ -186,7 +191,7 @@ def _gauge(bench: DutyBench) -> str:
 def _track(bench: DutyBench) -> str:
     assert bench.scene is not None
     track = float(MEASURES["track_width"](bench.scene)[0, 0])
-    return f"track at the contact points {fixed(track, 1)} mm"
+    return f"track at the contact points {fixed(track, usual_places('track_width'))} mm"
 
 
 def _rack_ends(bench: DutyBench) -> str:
@@ -219,17 +224,20 @@ def _toe_words(bench: DutyBench) -> str:
     diameter = float(bench.channels("left")["tyre.diameter"][0])
     toe = float(bench.record["solved"]["toe"])
     across = diameter * float(np.sin(np.radians(toe)))
-    return f"toe {fixed(toe, 2)} deg each wheel, {fixed(across, 1)} mm over {short(diameter)} mm of tyre"
+    return f"toe {as_set(toe, 2)} deg each wheel, {fixed(across, 1)} mm over {short(diameter)} mm of tyre"
 
 
 def _stop_step(start: DutyBench, end: DutyBench) -> str:
     assert end.scene is not None
     stops = [float(bench.record["solved"]["stop"]) for bench in (start, end)]
     inner = MEASURES["lock_inner"](end.scene)[:, 0]
-    lock = fixed(float(inner[0]), 1)
+    angles = [fixed(float(angle), usual_places("lock_inner")) for angle in inner]
+    lock = angles[0]
     if inner.size > 1:
-        lock = f"{lock} in a left turn, {fixed(float(inner[1]), 1)} in a right turn"
+        lock = f"{angles[0]} in a left turn, {angles[1]} in a right turn"
     check = f"Check on the plates: inner wheel {lock} deg at the stop"
+    if not np.isfinite(inner).all():
+        check = "No angle to check it by: in the model the steering does not come to that stop"
     if abs(stops[0] - stops[1]) < 0.05:
         return f"Steering stop stays at {fixed(stops[1], 1)} mm of rack. {check}."
     return (

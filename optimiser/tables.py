@@ -17,6 +17,7 @@ from optimiser.curves import print_curves
 from optimiser.figures import Column, asks_of, print_figures
 from optimiser.layout import beside, chunks, figure_lines, hung, new_table, print_item, room
 from optimiser.notice import print_model_notice
+from optimiser.precision import fixed
 from optimiser.problem import Problem
 from optimiser.settings import (
     differ,
@@ -31,7 +32,6 @@ from optimiser.wording import (
     Margin,
     bound_words,
     clean,
-    fixed,
     keeps_in_hand,
     lacks,
     margins,
@@ -176,7 +176,9 @@ def tightest(duties: dict[str, Record], count: int) -> list[Margin]:
 
 def _tight_words(margin: Margin) -> str:
     bound = bound_words(margin.key, margin.bound)
-    return f"{margin.duty}, {plain(margin.key)} {bound}, {margin.gap_words()} in hand"
+    words = f"{margin.duty}, {plain(margin.key)} {bound}, {margin.gap_words()} in hand"
+    state = margin.state_words()
+    return f"{words}; {state}" if state else words
 
 
 def _print_rank_notes(console: Console, candidates: list[Record], top: int) -> None:

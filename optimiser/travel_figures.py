@@ -10,7 +10,7 @@ from goals.verdicts import Demand
 from kinematics.measures import MEASURES
 from kinematics.scene import STRAIGHT, At, Side
 from optimiser.chart import Axis, Chart, Value
-from optimiser.drawn import TODAY, Drawn, Figure, asked, listed, stations, told
+from optimiser.drawn import TODAY, Drawn, Figure, asked, figure_of, listed, stations, told
 from optimiser.picture import Picture
 from optimiser.wording import clean
 
@@ -55,8 +55,8 @@ def _toe(key: str, duty: str, cars: Sequence[Drawn]) -> Figure:
     for car, side, curve in curves:
         chart.curve(at, curve, "curve" if side == "left" else "other", car.layer)
     words = [
-        f"{car.words}{_side(car, side)}: {told(curve[0], 3)} deg at {told(at[0], 0)} mm, "
-        f"{told(curve[-1], 3)} deg at {told(at[-1], 0)} mm"
+        f"{car.words}{_side(car, side)}: {figure_of('bump_steer', curve[0])} deg at {told(at[0], 0)} mm, "
+        f"{figure_of('bump_steer', curve[-1])} deg at {told(at[-1], 0)} mm"
         for car, side, curve in curves
     ]
     title = "Toe over travel, straight ahead"
@@ -81,7 +81,8 @@ def _toe_on_lock(key: str, duty: str, cars: Sequence[Drawn]) -> Figure:
     for car, _, _, role, curve in curves:
         chart.curve(at, curve, role, car.layer)
     words = [
-        f"{car.words}, {word}: {told(curve[0], 2)} deg at droop, {told(curve[-1], 2)} deg at bump"
+        f"{car.words}, {word}: {figure_of('camber', curve[0])} deg at droop, "
+        f"{figure_of('camber', curve[-1])} deg at bump"
         for car, _, word, _, curve in curves
     ]
     title = "Toe over travel, steered"
@@ -167,8 +168,8 @@ def _roll(key: str, duty: str, cars: Sequence[Drawn], name: str, words_y: str) -
         chart.curve(at, curve, "curve", car.layer)
         chart.dot(0.0, _curve(car, name, [0.0])[0], "point", car.layer)
     words = [
-        f"{car.words}: {told(_curve(car, name, [0.0])[0], 1)} mm at ride height, "
-        f"{told(curve[0], 1)} mm at droop, {told(curve[-1], 1)} mm at bump"
+        f"{car.words}: {figure_of(name, _curve(car, name, [0.0])[0])} mm at ride height, "
+        f"{figure_of(name, curve[0])} mm at droop, {figure_of(name, curve[-1])} mm at bump"
         for car, curve in curves
     ]
     title = f"{clean(name.replace('_', ' ')).capitalize()} over travel"

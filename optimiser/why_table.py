@@ -10,15 +10,17 @@ from rich.text import Text
 from optimiser.covered import coverage_lines
 from optimiser.layout import print_item, room
 from optimiser.next_part_table import print_next_part
+from optimiser.precision import fixed, not_nothing, usual_places
 from optimiser.problem import Problem
 from optimiser.wording import (
     bound_words,
     clean,
     counted,
-    decimals,
-    fixed,
+    measure_of,
     plain,
+    short,
     spoken,
+    state_words,
     with_unit,
 )
 
@@ -84,17 +86,14 @@ def _print_decided(console: Console, duty: str, record: Record) -> None:
     for each in record["stood_at"][:MOST_REFUSALS]:
         hand = amount(each["limit"], each["in_hand"], each["unit"])
         of = f"in {each['candidates']} of the best"
-        print_item(
-            console, "  ", f"tight: {plain(each['limit'])}, {hand} in hand at the least, {of}"
-        )
+        words = f"tight: {plain(each['limit'])}, {hand} in hand at the least, {of}"
+        state = state_words(each["state"])
+        print_item(console, "  ", f"{words}; {state}" if state else words)
 
 
 def amount(label: str, value: float, unit: str) -> str:
     """An amount of a measure with its unit, never rounded to nothing."""
-    places = decimals(label)
-    while 0.0 < abs(value) < 0.5 * 10.0**-places and places < 6:
-        places += 1
-    return with_unit(fixed(value, places), unit)
+    return with_unit(fixed(value, not_nothing(value, usual_places(measure_of(label)))), unit)
 
 
 def wish_words(wish: Record) -> str:
@@ -174,7 +173,7 @@ def _print_ease(console: Console, ease: Record) -> None:
             why = "it has no minutes to ease; what it allows to be set apart decides"
         print_item(console, "  ", f"{name}: {why}")
         return
-    by = amount(ease["limit"], ease["eased"], ease["unit"]) if ease["duty"] else _minutes(ease)
+    by = with_unit(short(ease["eased"]), ease["unit"]) if ease["duty"] else _minutes(ease)
     was, now = (
         bound_words(ease["limit"], tuple(ease[key])) if ease["duty"] else _minutes_bound(ease[key])
         for key in ("was", "bounds")

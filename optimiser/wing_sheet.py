@@ -29,6 +29,7 @@ from optimiser.fitted_sheet import fitted_blocks
 from optimiser.layout import chunks
 from optimiser.notice import fails, model_notice
 from optimiser.paper import Block, Grid, Heading, Items, Loud, Words
+from optimiser.precision import fixed
 from optimiser.problem import Problem
 from optimiser.ranking import Row, feasible, merit
 from optimiser.settings import (
@@ -54,7 +55,7 @@ from optimiser.sheet_pdf import Element, Leaf, Strip, as_pdf
 from optimiser.space import Build
 from optimiser.stack_picture import stack_pictures
 from optimiser.swap_sheet import swap_blocks
-from optimiser.wording import clean, fixed, plain, spoken
+from optimiser.wording import clean, plain, spoken
 
 Record = dict[str, Any]
 Section = Callable[[DutyBench, Scene], Iterator[Block]]

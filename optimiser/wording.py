@@ -1,4 +1,4 @@
-"""Figures and names as people read them: rounding, units, bounds, and what a missing figure means."""
+"""Figures and names as people read them: units, bounds, states, and what a missing figure means."""
 
 from __future__ import annotations
 
@@ -7,24 +7,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from kinematics.measures import MEASURES
+from optimiser import precision
+from optimiser.precision import Band, Bound, fixed, not_nothing
 
 Record = dict[str, Any]
-Bound = Sequence[float | None]
 
-DECIMALS = {
-    "deg": 2,
-    "deg/mm": 4,
-    "mm": 1,
-    "%": 2,
-    "m": 2,
-    "MPa": 0,
-    "N/g": 0,
-    "N·m/deg": 0,
-    "N/mm": 1,
-    "N": 0,
-}
-FINE_DEGREES = 0.05  # angles whose noticed difference is finer than this get a third decimal
-MOST_DECIMALS = 9
+BOUND_DECIMALS = 9  # a bound is printed as it was written, for figures are held against it
+PLAIN_NUMBERS = 1e15  # what is larger is printed with an exponent
 NEXT_TO_NOTHING = 1e-5  # a bound at or below it means 'at all'
 
 # Said where limits are shown that were held with something in hand.
@@ -81,9 +70,11 @@ def clean(text: str) -> str:
     return "".join(c for c in " ".join(str(text).split()) if c.isprintable())
 
 
-def short(value: float) -> str:
-    """A number as someone wrote it: no needless zeros, no exponent."""
-    text = f"{value:.6f}".rstrip("0").rstrip(".")
+def short(value: float, places: int = 6) -> str:
+    """A number as someone wrote it: no needless zeros, no exponent unless it is huge."""
+    if abs(value) >= PLAIN_NUMBERS:
+        return f"{value:g}"
+    text = f"{value:.{places}f}".rstrip("0").rstrip(".")
     return "0" if text in ("-0", "") else text
 
 
@@ -114,6 +105,38 @@ def stop_words(set_by: Record) -> str:
         return "the rack's own end"
     turn = f" in a {set_by['turn']} turn" if "turn" in set_by else ""
     return f"{plain(set_by['by'])}, {set_by['wheel']} wheel{turn}, {travel_words(set_by['travel'])}"
+
+
+def state_words(state: Record | None) -> str:
+    """The state in which a figure was decided: 'rail: inner wheel, 60 mm bump, 68.3 mm of rack'.
+
+    Empty where it is not known.
+    """
+    if state is None:
+        return ""
+    of = clean(state.get("of", ""))
+    if "basis" in state:
+        wheel = f", {state['wheel']} wheel" if "wheel" in state else ""
+        return f"no state: {state['basis']}{wheel}" + (f" ({spoken(of)})" if of else "")
+    words = _pose_words(state["wheel"], state["travel"], state["rack"])
+    return f"{of}: {words}" if of else words
+
+
+def _pose_words(wheel: str, travel: float | Sequence[float], rack: float) -> str:
+    """A wheel, its travel and the rack: 'left wheel, 40 mm droop, straight ahead'."""
+    words = [] if wheel in ("both", "either") else [f"{wheel} wheel"]
+    if isinstance(travel, (int, float)):
+        height = travel_words(travel)
+    else:
+        height = " to ".join(travel_words(end) for end in travel)
+    if rack == 0.0:
+        at_rest = isinstance(travel, (int, float)) and travel == 0.0
+        words += ["straight ahead at ride height"] if at_rest else [height, "straight ahead"]
+    else:
+        # of a wheel that is named by its side, the turn is to be told
+        way = "" if wheel in ("inner", "outer", "either") or rack > 0.0 else " to the right"
+        words += [height, f"{fixed(abs(rack), 1)} mm of rack{way}"]
+    return ", ".join(words)
 
 
 def nearest_words(nearest: Record | None) -> str:
@@ -153,44 +176,25 @@ def spoken(identifier: str) -> str:
     return identifier.replace("_", " ")
 
 
-def decimals(name: str) -> int:
-    """How many decimals a measure's figures are shown with."""
-    measure = MEASURES.get(measure_of(name))
-    if measure is None:
-        return 2
-    if measure.unit == "deg" and measure.scale < FINE_DEGREES:
-        return 3
-    return DECIMALS.get(measure.unit, 2)
-
-
-def fixed(value: float, places: int) -> str:
-    """A number with so many decimals, never a negative zero."""
-    text = f"{value:.{places}f}"
-    return text.lstrip("-") if not text.strip("-0.") else text
-
-
-def figure(name: str, value: float | None, bounds: Sequence[Bound] = ()) -> str:
+def figure(
+    name: str,
+    value: float | None,
+    bounds: Sequence[Bound] = (),
+    band: Band | None = None,
+    places: int | None = None,
+) -> str:
     """A measure's figure for people; '-' where there is none.
 
-    Rounding never takes a figure across a bound: it gets as many decimals as show which side it is on.
+    With as many decimals as :mod:`optimiser.precision` says of it by itself, or ``places`` of them where it
+    stands in a row with others.
     """
     if value is None:
         return "-"
     if name == "price":
         return price(value)
-    places = decimals(name)
-    edges = [edge for bound in bounds for edge in bound if edge is not None]
-    while places < MOST_DECIMALS:
-        shown = float(fixed(value, places))
-        if all(_side(shown, edge) == _side(value, edge) for edge in edges):
-            break
-        places += 1
+    if places is None:
+        places = precision.places(measure_of(name), value, bounds, band)
     return fixed(value, places)
-
-
-def _side(value: float, edge: float) -> int:
-    # figures are good to about 1e-9: a value that near is on the bound
-    return 0 if abs(value - edge) <= 1e-9 else (1 if value > edge else -1)
 
 
 def with_unit(text: str, unit: str) -> str:
@@ -224,15 +228,15 @@ def bound_words(name: str, bound: Bound) -> str:
     if tuple(bound) in BAR_REACHES.get(measure_of(name), ()):
         return "in reach"
     if low is not None and high is not None:
-        return f"{short(low)} to {short(high)}"
+        return f"{short(low, BOUND_DECIMALS)} to {short(high, BOUND_DECIMALS)}"
     if high is not None:
-        return f"<= {short(high)}"
+        return f"<= {short(high, BOUND_DECIMALS)}"
     assert low is not None
     if measure_of(name) == "toggle_margin" and low <= NEXT_TO_NOTHING:
         return "not over centre"
     if measure_of(name) in GAPS and low <= NEXT_TO_NOTHING:
         return "not touching"
-    return f">= {short(low)}"
+    return f">= {short(low, BOUND_DECIMALS)}"
 
 
 def bounds_of(entry: Record) -> list[Bound]:
@@ -279,7 +283,11 @@ def distance(value: float, bound: Bound) -> float:
 
 @dataclass(frozen=True)
 class Margin:
-    """How far one figure is from the bound that is nearest, in the measure's unit; None: no figure."""
+    """How far one figure is from the bound that is nearest, in the measure's unit; None: no figure.
+
+    ``state`` is where the figure was decided (:mod:`optimiser.states`), None where it is not known; ``band``
+    its 5 to 95 percent band over cars as built, where it has one.
+    """
 
     duty: str
     key: str
@@ -287,6 +295,8 @@ class Margin:
     bound: Bound
     gap: float | None
     because: str = ""
+    state: Record | None = None
+    band: Band | None = None
 
     @property
     def in_scales(self) -> float:
@@ -302,7 +312,11 @@ class Margin:
 
     def value_words(self) -> str:
         """The figure with its unit."""
-        return with_unit(figure(self.key, self.value, [self.bound]), self.unit)
+        return with_unit(figure(self.key, self.value, [self.bound], self.band), self.unit)
+
+    def state_words(self) -> str:
+        """In which state the figure was decided; empty where that is not known."""
+        return state_words(self.state)
 
     def bound_words(self) -> str:
         """The bound in words."""
@@ -318,16 +332,15 @@ class Margin:
         """The gap's size with its unit, or why there is none."""
         if self.gap is None:
             return why_missing(self.key)
-        size = abs(self.gap)
-        places = decimals(self.key)
+        places = precision.places(measure_of(self.key), self.value, [self.bound], self.band)
         # a gap that is there is never rounded to nothing
-        while 0.0 < size < 0.5 * 10.0**-places and places < MOST_DECIMALS:
-            places += 1
-        return with_unit(fixed(size, places), self.unit)
+        size = abs(self.gap)
+        return with_unit(fixed(size, not_nothing(size, places)), self.unit)
 
 
 def margins(duty: str, record: Record) -> Iterator[Margin]:
     """Every limit of one duty's record with its margin."""
+    bands = bands_in(record)
     for key, entry in record.get("measures", {}).items():
         value = entry["value"]
         bounds = bounds_of(entry)
@@ -337,7 +350,14 @@ def margins(duty: str, record: Record) -> Iterator[Margin]:
             if gap is not None and len(bounds) == 1:
                 # the value is one wheel's, the shortfall that of the worse one
                 gap = min(gap, -entry["shortfall"] * MEASURES[measure_of(key)].scale or gap)
-            yield Margin(duty, key, one, bound, gap, entry.get("because", ""))
+            because, state = entry.get("because", ""), entry.get("state")
+            yield Margin(duty, key, one, bound, gap, because, state, bands.get(key))
+
+
+def bands_in(record: Record) -> Record:
+    """The 5 to 95 percent bands that a duty's record has of its figures, by their keys."""
+    found: Record = record.get("bands") or (record.get("as_built") or {}).get("bands") or {}
+    return found
 
 
 def keeps_in_hand(duties: Iterable[Record]) -> bool:
@@ -357,15 +377,19 @@ def failing(duty: str, record: Record) -> list[Margin]:
 
 
 def fault_words(margin: Margin) -> str:
-    """What a failing limit has and what it needs, and why where that is known."""
-    return _fault(margin) + (f": {margin.because}" if margin.because else "")
+    """What a failing limit has and what it needs, in which state, and why where that is known."""
+    told = [words for words in (margin.because, margin.state_words()) if words]
+    # of a strut the reason is the state's own thing
+    if margin.because and margin.because.startswith((margin.state or {}).get("of", "\0")):
+        told = [margin.state_words()]
+    return ": ".join([_fault(margin), *told])
 
 
 def _fault(margin: Margin) -> str:
     needs = f"needs {bound_words(margin.key, margin.bound)}"
     if margin.value is None:
         return f"{why_missing(margin.key)}, {needs}"
-    text = with_unit(figure(margin.key, margin.value, [margin.bound]), margin.unit)
+    text = margin.value_words()
     name = measure_of(margin.key)
     if name == "roll_centre_height" and margin.value < 0.0:
         return f"{text.lstrip('-')} under the ground, {needs}"
@@ -399,7 +423,7 @@ def lacks(duty: str, record: Record) -> str:
 
 def _notes(margin: Margin, record: Record) -> list[str]:
     """What is said behind a shortfall: what it needs, or what keeps the rack from giving more lock."""
-    notes = [measure_note(margin)] if measure_note(margin) else []
+    notes = [note for note in (measure_note(margin), margin.state_words()) if note]
     by = (record.get("solved") or {}).get("stop_set_by", {})
     if measure_of(margin.key).startswith("lock_") and "travel" in by:
         notes.append(f"stop set by {plain(by['by'])}")

@@ -26,8 +26,10 @@ from kinematics.bar_link import (
 )
 from kinematics.bars import Bar, twist_rate, wheel_rate
 from kinematics.measures.catalogue import Ask, Measure, Stage, sides_asked, straight, window
-from kinematics.measures.envelope import least_over_envelope
+from kinematics.measures.envelope import least_over_envelope, where_least
+from kinematics.measures.where import Wheres, each_wheel, furthest
 from kinematics.scene import At, Scene, Side
+from kinematics.where import Where
 
 PRACTICE = "common practice, no source"
 LINKAGE = "plane geometry of the four-bar linkage, see kinematics/bar_link.py"
@@ -177,13 +179,34 @@ def _motion_ratio(scene: Scene, ask: Ask) -> Floats:
 def _link_angle(scene: Scene, ask: Ask) -> Floats:
     if scene.car.bar_mounts is None:
         return _nothing(scene)
-    places = straight(window(ask.over or scene.frame.travel, ask.sample))
+    places = straight(_link_travels(scene, ask))
     return np.stack(
         [
             np.abs(bar_states(scene, side, places).link_angle).max(axis=0)
             for side in sides_asked(scene, ask)
         ]
     )
+
+
+def _link_travels(scene: Scene, ask: Ask) -> tuple[float, ...]:
+    return window(ask.over or scene.frame.travel, ask.sample)
+
+
+def _largest_link_angle(scene: Scene, ask: Ask) -> Wheres:
+    if scene.car.bar_mounts is None:
+        return [None]
+    travels = _link_travels(scene, ask)
+    return [
+        furthest(bar_states(scene, side, straight(travels)).link_angle, travels, side)
+        for side in sides_asked(scene, ask)
+    ]
+
+
+def _as_it_stands(scene: Scene, ask: Ask) -> Wheres:
+    """Straight ahead, the wheels where the car stands; of no one travel where they stand apart."""
+    left, right = scene.car.bar_heights
+    apart = f"the car as it stands, left wheel at {left:g} mm of travel, right at {right:g}"
+    return [Where(travel=left + 0.0) if left == right else Where(basis=apart)]
 
 
 def _link_angle_curve(scene: Scene, side: Side, travel: Floats) -> Floats:
@@ -213,6 +236,7 @@ MEASURES = (
         stage=Stage.TRAVEL,
         figure=_motion_ratio,
         scale=0.02,
+        where=each_wheel,
         takes=frozenset({"wheel"}),
         needs_car=frozenset({"antiroll_bar"}),
         along="travel",
@@ -229,6 +253,7 @@ MEASURES = (
         stage=Stage.TRAVEL,
         figure=_link_angle,
         scale=2.0,
+        where=_largest_link_angle,
         takes=frozenset({"over", "wheel"}),
         bound="grows",
         needs_car=_GEOMETRY,
@@ -246,6 +271,7 @@ MEASURES = (
         stage=Stage.TRAVEL,
         figure=_preload,
         scale=20.0,
+        where=_as_it_stands,
         needs_car=_GEOMETRY,
     ),
     Measure(
@@ -260,6 +286,7 @@ MEASURES = (
         figure=least_over_envelope(_toggle),
         state=_toggle,
         scale=3.0,
+        where=where_least(_toggle),
         takes=frozenset({"wheel"}),
         needs_car=_GEOMETRY,
     ),

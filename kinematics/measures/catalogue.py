@@ -17,6 +17,7 @@ import numpy as np
 
 from kinematics.arrays import Floats
 from kinematics.scene import At, Scene, Side
+from kinematics.where import Where
 
 WheelWord = Literal["left", "right", "inner", "outer", "loaded"]
 Along = Literal["travel", "steer"]
@@ -42,6 +43,9 @@ class Ask:
 
 _PLAIN = Ask()
 
+# Where each case of a figure was decided, of a scene of one lane; None where the figure does not exist.
+WhereFigure = Callable[[Scene, Ask], Sequence[Where | None]]
+
 
 class Stage(IntEnum):
     """What has to be solved before a measure is known, cheapest first."""
@@ -66,6 +70,7 @@ class Measure:
         figure: the function, see the module's text.
         takes: which arguments an ask may carry: over, at, wheel, points.
         scale: a difference that a builder would notice, in the unit; puts shortfalls side by side.
+        where: in which state each case of the figure was decided, of a scene of one lane.
         bound: 'grows' where fewer states can only give a smaller figure.
         needs_car: sections of the car file without which there is no figure, or single entries of one
             ("rear.track").
@@ -87,6 +92,7 @@ class Measure:
     stage: Stage
     figure: Callable[[Scene, Ask], Floats]
     scale: float
+    where: WhereFigure
     takes: frozenset[str] = frozenset()
     bound: Literal["grows"] | None = None
     needs_car: frozenset[str] = frozenset()
@@ -103,6 +109,11 @@ class Measure:
         """The figure of every lane, (cases, n), with the defaults filled in."""
         filled = self.filled(ask or _PLAIN)
         return scene.remember((self.name, filled), lambda: self.figure(scene, filled))
+
+    def decided_in(self, scene: Scene, ask: Ask | None = None) -> Sequence[Where | None]:
+        """Where each case of the figure was decided, of a scene of one lane; as many as there are cases."""
+        filled = self.filled(ask or _PLAIN)
+        return scene.remember(("where", self.name, filled), lambda: self.where(scene, filled))
 
     def filled(self, ask: Ask) -> Ask:
         """The ask with the defaults in place of what it leaves open."""

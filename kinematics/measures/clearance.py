@@ -17,7 +17,7 @@ from kinematics.arrays import Floats, Ints
 from kinematics.bar_link import carried_by_arm, carried_by_knuckle
 from kinematics.measures.bar import bar_states
 from kinematics.measures.catalogue import Measure, Stage
-from kinematics.measures.envelope import envelope, least_over_envelope
+from kinematics.measures.envelope import envelope, least_over_envelope, where_least
 from kinematics.obstacles import MOVING, Obstacles, Packed, Piece, Spot, place_columns
 from kinematics.scene import FEW, At, Scene, Side
 from kinematics.segments import segment_distance
@@ -67,6 +67,25 @@ def rod_gaps(scene: Scene, side: Side, places: Sequence[At]) -> Floats:
     if obstacles is None or not obstacles.rod_pieces:
         return np.full((len(places), scene.lanes), np.nan)
     return _least(scene, side, places, obstacles, obstacles.packed_rods, rim_alone=True)[0]
+
+
+def _nearest_obstacle(scene: Scene, side: Side, at: At) -> str:
+    """Which obstacle is nearest to the tyre in a state of one lane."""
+    assert scene.obstacles is not None
+    nearest = int(gaps_and_nearest(scene, side, [at])[1][0, 0])
+    return _name(scene.obstacles, scene.obstacles.packed, nearest)
+
+
+def _nearest_tube(scene: Scene, side: Side, at: At) -> str:
+    """Which tube of the tie rod is nearest to the inside of the wheel in a state of one lane."""
+    obstacles = scene.obstacles
+    assert obstacles is not None
+    found = _least(scene, side, [at], obstacles, obstacles.packed_rods, rim_alone=True)[1]
+    return _name(obstacles, obstacles.packed_rods, int(found[0, 0]))
+
+
+def _name(obstacles: Obstacles, packed: Packed, piece: int) -> str:
+    return "" if piece < 0 else obstacles.names[int(packed.owners[piece])]
 
 
 def _least(
@@ -138,12 +157,38 @@ def bar_gaps(scene: Scene, side: Side, places: Sequence[At]) -> Floats:
     if not bars or not arms:
         return nothing
     states = scene.states(side, places)
+    least = _least_of_pairs(scene, side, places, bars, arms)
+    return np.where(states.reached, least, np.nan)
+
+
+def _nearest_pair(scene: Scene, side: Side, at: At) -> str:
+    """Which tube on the bar is nearest to which on the lower arm in a state of one lane."""
+    obstacles = scene.obstacles
+    assert obstacles is not None
+    bars, arms = obstacles.tubes(obstacles.bars), obstacles.tubes(obstacles.arms)
+    gaps = {
+        (bar.owner, arm.owner): float(_least_of_pairs(scene, side, [at], (bar,), (arm,))[0, 0])
+        for bar in bars
+        for arm in arms
+    }
+    bar_owner, arm_owner = min(gaps, key=lambda pair: gaps[pair])
+    return f"{obstacles.names[bar_owner]} and {obstacles.names[arm_owner]}"
+
+
+def _least_of_pairs(
+    scene: Scene,
+    side: Side,
+    places: Sequence[At],
+    bars: Sequence[Piece],
+    arms: Sequence[Piece],
+) -> Floats:
+    """Least gap of any of some tubes on the bar to any of some on the lower arm, (s, n) mm."""
     bar_places = [_ends(scene, side, places, piece) for piece in bars]
     arm_places = [_ends(scene, side, places, piece) for piece in arms]
     pairs = list(product(range(len(bars)), range(len(arms))))
     # few lanes take all pairs at once; of many, one pair is work enough and fills less memory
     each = len(pairs) if scene.lanes <= FEW else 1
-    least = np.full_like(nothing, np.inf)
+    least = np.full((len(places), scene.lanes), np.inf)
     for start in range(0, len(pairs), each):
         some = pairs[start : start + each]
         tubes = np.array([[bars[b].radius, arms[a].radius] for b, a in some])[:, :, None, None]
@@ -152,7 +197,7 @@ def bar_gaps(scene: Scene, side: Side, places: Sequence[At]) -> Floats:
         gaps = segment_distance(*bar_ends, *arm_ends) - tubes[:, 0] - tubes[:, 1]
         # a bar out of reach is not-a-number, and stays so
         least = np.minimum(least, gaps.min(axis=0))
-    return np.where(states.reached, least, np.nan)
+    return least
 
 
 def _ends(scene: Scene, side: Side, places: Sequence[At], piece: Piece) -> Floats:
@@ -245,6 +290,7 @@ MEASURES = (
         figure=least_over_envelope(gaps),
         state=gaps,
         scale=1.0,
+        where=where_least(gaps, _nearest_obstacle),
         takes=frozenset({"wheel"}),
         needs_car=frozenset({"obstacles"}),
     ),
@@ -259,6 +305,7 @@ MEASURES = (
         figure=least_over_envelope(rod_gaps),
         state=rod_gaps,
         scale=1.0,
+        where=where_least(rod_gaps, _nearest_tube),
         takes=frozenset({"wheel"}),
         needs_car=frozenset({"obstacles", "wheel", "wheel.barrel_radius"}),
     ),
@@ -274,6 +321,7 @@ MEASURES = (
         figure=least_over_envelope(bar_gaps),
         state=bar_gaps,
         scale=1.0,
+        where=where_least(bar_gaps, _nearest_pair),
         takes=frozenset({"wheel"}),
         needs_car=frozenset({"obstacles", "antiroll_bar", "antiroll_bar.pivot"}),
     ),

@@ -8,8 +8,12 @@ from functools import lru_cache
 import numpy as np
 
 from kinematics.arrays import Floats, Ints
-from kinematics.measures.catalogue import Ask, StateFigure, sides_asked, window
+from kinematics.measures.catalogue import Ask, StateFigure, WhereFigure, sides_asked, window
 from kinematics.scene import At, DutyFrame, Scene, Side
+from kinematics.where import Where
+
+# Which of several things decides a state of one lane; empty where there is nothing to tell apart.
+Which = Callable[[Scene, Side, At], str]
 
 # Every quarter of the way to the stop, both ways, and every 20 mm of wheel travel.
 LOCKS = tuple(n / 4.0 for n in range(-4, 5))
@@ -100,3 +104,32 @@ def _over_envelope(
         return np.stack([extreme(over_envelope(scene, side, state), axis=0) for side in sides])
 
     return figure
+
+
+def where_least(state: StateFigure, which: Which | None = None) -> WhereFigure:
+    """In which state of the envelope a figure is least; ``which`` tells one thing of several there.
+
+    Where a state is not reached it is the first of those; None where no state has a figure.
+    """
+    return _where(state, np.argmin, which)
+
+
+def where_most(state: StateFigure, which: Which | None = None) -> WhereFigure:
+    """In which state of the envelope a figure is greatest, likewise."""
+    return _where(state, np.argmax, which)
+
+
+def _where(
+    state: StateFigure, extreme: Callable[[Floats], np.intp], which: Which | None
+) -> WhereFigure:
+    def where(scene: Scene, ask: Ask) -> list[Where | None]:
+        found: list[Where | None] = []
+        for side in sides_asked(scene, ask):
+            values = over_envelope(scene, side, state)[:, 0]
+            at = envelope(scene)[int(extreme(values))]
+            known = bool(np.isfinite(values).any())
+            of = which(scene, side, at) if known and which is not None else ""
+            found.append(Where.of_state(scene, side, at, of) if known else None)
+        return found
+
+    return where

@@ -20,7 +20,7 @@ from kinematics.joints import (
     upper_ball_joint_tilt,
 )
 from kinematics.measures.catalogue import Measure, Stage, StateFigure
-from kinematics.measures.envelope import most_over_envelope
+from kinematics.measures.envelope import most_over_envelope, where_most
 from kinematics.scene import At, Scene, Side
 
 # Tilt at places, whose solved states are (STATE_ROWS, s, n); None: nothing told of it.
@@ -91,6 +91,7 @@ def _entry(name: str, definition: str, tilt: Tilt, kind: float | None = None) ->
         figure=most_over_envelope(state),
         state=state,
         scale=1.0,
+        where=where_most(state),
         takes=frozenset({"wheel"}),
         needs_car=frozenset({"joints"}),
         kind=kind,

@@ -18,6 +18,7 @@ from kinematics.measures.bar import bar_rate
 from kinematics.measures.catalogue import Ask, Measure, Stage, straight
 from kinematics.measures.static import track
 from kinematics.measures.travel import roll_centre
+from kinematics.measures.where import ride_height
 from kinematics.rolling import (
     GRAVITY,
     Axle,
@@ -176,6 +177,7 @@ def _load(
         stage=Stage.TRAVEL,
         figure=figure,
         scale=scale,
+        where=ride_height,
         needs_car=frozenset(needs),
         along="travel",
         curve=curve,
@@ -220,6 +222,7 @@ MEASURES = (
         stage=Stage.TRAVEL,
         figure=_bar_rate,
         scale=1.0,
+        where=ride_height,
         needs_car=frozenset({"antiroll_bar"}),
     ),
     _load(

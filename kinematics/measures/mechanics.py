@@ -7,8 +7,10 @@ import numpy as np
 from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.measures.catalogue import Ask, Measure, Stage
+from kinematics.measures.where import Wheres, no_state
 from kinematics.scene import Scene
 from kinematics.studs import bending_stress
+from kinematics.where import Where
 
 
 def _thread_engagement(scene: Scene, ask: Ask) -> Floats:
@@ -33,6 +35,21 @@ def _stack_fit(scene: Scene, ask: Ask) -> Floats:
     return np.max(gaps, axis=0)[None, :] if gaps else np.full((1, scene.lanes), np.nan)
 
 
+def _each_rod(scene: Scene, ask: Ask) -> Wheres:
+    """The rod is as long as the static toe asks, straight ahead at ride height."""
+    return [Where(side) for side in scene.sides()]
+
+
+def _fullest_from_full(scene: Scene, ask: Ask) -> Wheres:
+    """No state: the worst of the stacks."""
+    stacks = scene.fittings.stacks
+    if not stacks:
+        return [None]
+    gaps = [float(scene.number(name)[0]) for name in stacks]
+    station = stacks[int(np.argmax(gaps))].partition(".")[0]
+    return [Where(of=station, basis="sum of the stack")]
+
+
 MEASURES = (
     Measure(
         name="stack_fit",
@@ -44,6 +61,7 @@ MEASURES = (
         stage=Stage.ROD,
         figure=_stack_fit,
         scale=0.5,
+        where=_fullest_from_full,
     ),
     Measure(
         name="stud_stress",
@@ -55,6 +73,7 @@ MEASURES = (
         stage=Stage.ROD,
         figure=_stud_stress,
         scale=20.0,
+        where=no_state("design load on the stack's lever"),
     ),
     Measure(
         name="thread_engagement",
@@ -66,5 +85,6 @@ MEASURES = (
         stage=Stage.ROD,
         figure=_thread_engagement,
         scale=2.0,
+        where=_each_rod,
     ),
 )

@@ -9,6 +9,7 @@ import numpy as np
 from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.measures.catalogue import Ask, Measure, Stage, sides_asked, straight
+from kinematics.measures.where import each_wheel, no_state, ride_height
 from kinematics.scene import STRAIGHT, At, Scene, Side
 from kinematics.states import CornerStates
 
@@ -65,6 +66,7 @@ def _wheel_measure(
         stage=Stage.STATIC,
         figure=_per_wheel(read),
         scale=scale,
+        where=each_wheel,
         takes=_WHEEL,
         along="travel",
         curve=_over_travel(read),
@@ -118,6 +120,7 @@ MEASURES = (
         stage=Stage.STATIC,
         figure=_track_width,
         scale=5.0,
+        where=ride_height,
         along="travel",
         curve=lambda scene, side, travel: track(scene, [float(t) for t in travel]),
     ),
@@ -130,5 +133,6 @@ MEASURES = (
         stage=Stage.PARTS,
         figure=_price,
         scale=50.0,
+        where=no_state("sum of the parts' prices"),
     ),
 )  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -11,9 +12,11 @@ import numpy as np
 from kinematics import rows as k
 from kinematics.arrays import Bools, Floats
 from kinematics.measures.catalogue import Ask, Measure, Stage
-from kinematics.measures.envelope import least_over_envelope
+from kinematics.measures.envelope import least_over_envelope, where_least
+from kinematics.measures.where import Wheres, ride_height
 from kinematics.scene import STRAIGHT, At, Scene, Side
 from kinematics.states import CornerStates
+from kinematics.where import Where
 
 PRACTICE = "common practice, no source"
 
@@ -196,8 +199,13 @@ def ideal_outer(inner: Floats | float, distance: Floats, wheelbase: float) -> Fl
 def ackermann_percent(
     inner: Floats | float, outer: Floats, distance: Floats, wheelbase: float
 ) -> Floats:
-    """100 (i - o) / (i - o'), o' the outer angle of true Ackermann steering; angles in deg."""
-    return np.asarray(100.0 * (inner - outer) / (inner - ideal_outer(inner, distance, wheelbase)))
+    """100 (i - o) / (i - o'), o' the outer angle of true Ackermann steering; angles in deg.
+
+    Not-a-number straight ahead, where there is nothing to compare.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        percent = 100.0 * (inner - outer) / (inner - ideal_outer(inner, distance, wheelbase))
+    return np.where(np.isfinite(percent), percent, np.nan)
 
 
 def _ackermann(scene: Scene, ask: Ask) -> Floats:
@@ -314,6 +322,46 @@ def _toggle(scene: Scene, side: Side, places: Sequence[At]) -> Floats:
     return np.asarray(np.nan_to_num(scene.states(side, places).toggle, nan=0.0))
 
 
+def _where_angled(scene: Scene, ask: Ask) -> list[Where]:
+    """Both wheels where the inner one stands at an angle; of no state where it does not come so far."""
+    assert ask.at is not None
+    short = Where(basis=f"the inner wheel does not come to {ask.at:g} deg before the stop")
+    found = []
+    for turn in turns(scene):
+        rack = float(rack_for(scene, turn, ask.at)[0])
+        reached = rack <= scene.stop[0] + 1e-9
+        found.append(Where(rack=turn.sign * rack) if reached else short)
+    return found
+
+
+def _where_wheel_angled(scene: Scene, ask: Ask) -> Wheres:
+    """The wheel asked about at the same places."""
+    places = dict(zip(turns(scene), _where_angled(scene, ask), strict=True))
+    return [replace(places[turn], side=side) for turn, side in _wheels_at_lock(scene, ask)]
+
+
+def _where_locked(scene: Scene, ask: Ask) -> Wheres:
+    """The wheel asked about at the stop."""
+    return [_stopped(scene, turn, side) for turn, side in _wheels_at_lock(scene, ask)]
+
+
+def _where_stop(scene: Scene, ask: Ask) -> Wheres:
+    """The rack itself, at the stop."""
+    return [Where(rack=float(scene.stop[0]))]
+
+
+def _where_inner(scene: Scene, ask: Ask) -> Wheres:
+    return [_stopped(scene, turn, turn.inner) for turn in turns(scene)]
+
+
+def _where_outer(scene: Scene, ask: Ask) -> Wheres:
+    return [_stopped(scene, turn, turn.outer) for turn in turns(scene)]
+
+
+def _stopped(scene: Scene, turn: Turn, side: Side) -> Where:
+    return Where(side, rack=turn.sign * float(scene.stop[0]) + 0.0)
+
+
 def _stop_travel(scene: Scene, ask: Ask) -> Floats:
     return scene.stop[None, :]
 
@@ -376,6 +424,7 @@ MEASURES = (
         cases="turn",
         stop_only_masks=True,
         scale=5.0,
+        where=_where_angled,
         takes=_AT_POINTS,
         default_at=20.0,
         along="steer",
@@ -392,6 +441,7 @@ MEASURES = (
         cases="turn",
         stop_only_masks=True,
         scale=0.5,
+        where=_where_angled,
         takes=_AT_POINTS,
         default_at=20.0,
         along="steer",
@@ -408,6 +458,7 @@ MEASURES = (
         stage=Stage.STEER,
         figure=_stop_travel,
         scale=2.0,
+        where=_where_stop,
     ),
     Measure(
         name="lock_inner",
@@ -419,6 +470,7 @@ MEASURES = (
         figure=_lock_inner,
         cases="turn",
         scale=1.0,
+        where=_where_inner,
         along="steer",
         curve=_steer_curve,
     ),
@@ -432,6 +484,7 @@ MEASURES = (
         figure=_lock_outer,
         cases="turn",
         scale=1.0,
+        where=_where_outer,
         along="steer",
         curve=_steer_curve,
     ),
@@ -445,6 +498,7 @@ MEASURES = (
         figure=_turning_circle,
         cases="turn",
         scale=0.2,
+        where=_where_outer,
     ),
     Measure(
         name="steering_ratio",
@@ -455,6 +509,7 @@ MEASURES = (
         stage=Stage.STEER,
         figure=_steering_ratio,
         scale=0.5,
+        where=ride_height,
     ),
     Measure(
         name="camber_at_lock",
@@ -467,6 +522,7 @@ MEASURES = (
         figure=_camber_at_lock,
         cases="turn",
         scale=0.5,
+        where=_where_locked,
         takes=_WHEEL,
         along="steer",
         curve=_rack_curve(lambda scene, side, states: states.camber),
@@ -482,6 +538,7 @@ MEASURES = (
         figure=_camber_change_at_lock,
         cases="turn",
         scale=0.5,
+        where=_where_locked,
         takes=_WHEEL,
     ),
     Measure(
@@ -496,6 +553,7 @@ MEASURES = (
         stop_only_masks=True,
         cases="turn",
         scale=0.5,
+        where=_where_wheel_angled,
         takes=_AT_POINTS | _WHEEL,
         default_at=20.0,
     ),
@@ -510,6 +568,7 @@ MEASURES = (
         figure=_trail_at_lock,
         cases="turn",
         scale=3.0,
+        where=_where_locked,
         takes=_WHEEL,
     ),
     Measure(
@@ -523,6 +582,7 @@ MEASURES = (
         figure=_lift_at_lock,
         cases="turn",
         scale=1.0,
+        where=_where_locked,
         takes=_WHEEL,
     ),
     Measure(
@@ -537,6 +597,7 @@ MEASURES = (
         figure=least_over_envelope(_toggle),
         state=_toggle,
         scale=2.0,
+        where=where_least(_toggle),
         takes=frozenset({"wheel"}),
         along="steer",
         curve=_rack_curve(lambda scene, side, states: states.toggle),

@@ -11,12 +11,15 @@ from kinematics.arrays import Floats
 from kinematics.fittings import Circle
 from kinematics.measures.catalogue import Ask, Measure, Stage, sides_asked
 from kinematics.measures.envelope import travels
+from kinematics.measures.where import Wheres, no_state
 from kinematics.plane import room_in_circle, room_in_outline
 from kinematics.scene import At, Scene, Side
 from kinematics.struts import stroke_left, strut_length
+from kinematics.where import Where
 
 # The rack centred and at the stop both ways: steering at a given travel lengthens the strut a little.
 LOCKS = (-1.0, 0.0, 1.0)
+BUMP_STOP, FULL_EXTENSION = "bump stop", "full extension"
 
 
 def strut_change(scene: Scene, side: Side, places: Sequence[At]) -> Floats:
@@ -45,6 +48,21 @@ def _strut_stroke_left(scene: Scene, ask: Ask) -> Floats:
     return np.stack(cases)
 
 
+def _least_stroke(scene: Scene, ask: Ask) -> Wheres:
+    """In which state the strut is nearest an end of its stroke, and which end."""
+    if not scene.fittings.struts:
+        return [None]
+    places = stroke_places(scene)
+    found = []
+    for side in sides_asked(scene, ask):
+        change = strut_change(scene, side, places)[:, 0]
+        ends = [scene.number("strut.bump")[0] + change, scene.number("strut.droop")[0] - change]
+        at = int(np.minimum(*ends).argmin())
+        end = BUMP_STOP if ends[0][at] <= ends[1][at] else FULL_EXTENSION
+        found.append(Where.of_state(scene, side, places[at], end))
+    return found
+
+
 def _top_mount_room(scene: Scene, ask: Ask) -> Floats:
     outline = scene.fittings.outline
     if outline is None:
@@ -71,6 +89,7 @@ MEASURES = (
         stage=Stage.ENVELOPE,
         figure=_strut_stroke_left,
         scale=3.0,
+        where=_least_stroke,
         takes=frozenset({"wheel"}),
         needs_car=frozenset({"strut"}),
         kind=k.STRUT,
@@ -85,6 +104,7 @@ MEASURES = (
         stage=Stage.PARTS,
         figure=_top_mount_room,
         scale=2.0,
+        where=no_state("place of the top mount in the body", each=True),
         takes=frozenset({"wheel"}),
         needs_car=frozenset({"top_mount_outline"}),
         kind=k.STRUT,

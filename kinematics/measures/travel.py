@@ -8,8 +8,23 @@ import numpy as np
 
 from kinematics import rows as k
 from kinematics.arrays import Floats
-from kinematics.measures.catalogue import Ask, Measure, Stage, sides_asked, straight, window
+from kinematics.measures.catalogue import (
+    Ask,
+    Measure,
+    Stage,
+    WhereFigure,
+    sides_asked,
+    straight,
+    window,
+)
 from kinematics.measures.static import track
+from kinematics.measures.where import (
+    Wheres,
+    furthest,
+    furthest_of_wheels,
+    ride_height,
+    window_ends,
+)
 from kinematics.scene import STRAIGHT, At, Scene, Side
 from kinematics.states import CornerStates
 
@@ -19,22 +34,27 @@ _OVER = frozenset({"over"})
 _OVER_WHEEL = frozenset({"over", "wheel"})
 
 
-def _travelled(scene: Scene, side: Side, ask: Ask) -> tuple[CornerStates, CornerStates]:
-    """States over the ask's window, and the one at ride height."""
-    assert ask.over is not None
-    places = straight(window(ask.over, ask.sample))
-    return scene.states(side, places), scene.states(side, [STRAIGHT])
+Change = Callable[[Scene, Side, Ask], tuple[Floats, tuple[float, ...]]]
 
 
-def _largest_change(read: Callable[[CornerStates], Floats]) -> Callable[[Scene, Ask], Floats]:
+def _change(read: Callable[[CornerStates], Floats]) -> Change:
+    """A wheel's change from ride height at every travel of the window, (s, n), and those travels."""
+
+    def change(scene: Scene, side: Side, ask: Ask) -> tuple[Floats, tuple[float, ...]]:
+        assert ask.over is not None
+        travels = window(ask.over, ask.sample)
+        there = read(scene.states(side, straight(travels)))
+        return there - read(scene.states(side, [STRAIGHT])), travels
+
+    return change
+
+
+def _largest(change: Change) -> Callable[[Scene, Ask], Floats]:
     """Largest change from ride height over the window, without sign."""
 
     def figure(scene: Scene, ask: Ask) -> Floats:
-        cases = []
-        for side in sides_asked(scene, ask):
-            there, ride = _travelled(scene, side, ask)
-            cases.append(np.abs(read(there) - read(ride)).max(axis=0))
-        return np.stack(cases)
+        sides = sides_asked(scene, ask)
+        return np.stack([np.abs(change(scene, side, ask)[0]).max(axis=0) for side in sides])
 
     return figure
 
@@ -91,16 +111,33 @@ def _roll_centre_height(scene: Scene, ask: Ask) -> Floats:
     return roll_centre(scene, [0.0])
 
 
-def _roll_centre_migration(scene: Scene, ask: Ask) -> Floats:
-    assert ask.over is not None
-    there = roll_centre(scene, window(ask.over, ask.sample))
-    return np.asarray(np.abs(there - roll_centre(scene, [0.0])).max(axis=0, keepdims=True))
+def _largest_of_car(
+    read: Callable[[Scene, Sequence[float]], Floats],
+) -> Callable[[Scene, Ask], Floats]:
+    """Largest change of a figure of both wheels from ride height over the window, without sign."""
+
+    def figure(scene: Scene, ask: Ask) -> Floats:
+        change = _change_of_car(read, scene, ask)[0]
+        return np.asarray(np.abs(change).max(axis=0, keepdims=True))
+
+    return figure
 
 
-def _track_change(scene: Scene, ask: Ask) -> Floats:
+def _where_of_car(read: Callable[[Scene, Sequence[float]], Floats]) -> WhereFigure:
+    """In which state of the window that is."""
+
+    def where(scene: Scene, ask: Ask) -> Wheres:
+        return [furthest(*_change_of_car(read, scene, ask))]
+
+    return where
+
+
+def _change_of_car(
+    read: Callable[[Scene, Sequence[float]], Floats], scene: Scene, ask: Ask
+) -> tuple[Floats, tuple[float, ...]]:
     assert ask.over is not None
-    there = track(scene, window(ask.over, ask.sample))
-    return np.asarray(np.abs(there - track(scene, [0.0])).max(axis=0, keepdims=True))
+    travels = window(ask.over, ask.sample)
+    return read(scene, travels) - read(scene, [0.0]), travels
 
 
 def _toe(states: CornerStates) -> Floats:
@@ -113,6 +150,9 @@ def _camber(states: CornerStates) -> Floats:
 
 def _caster(states: CornerStates) -> Floats:
     return states.caster
+
+
+_TOE, _CASTER = _change(_toe), _change(_caster)
 
 
 def _listed(travel: Floats) -> list[float]:
@@ -130,6 +170,7 @@ MEASURES = (
         stage=Stage.TRAVEL,
         figure=_roll_centre_height,
         scale=5.0,
+        where=ride_height,
         along="travel",
         curve=lambda scene, side, travel: roll_centre(scene, _listed(travel)),
     ),
@@ -141,8 +182,9 @@ MEASURES = (
         "window of heave.",
         source=PRACTICE,
         stage=Stage.TRAVEL,
-        figure=_roll_centre_migration,
+        figure=_largest_of_car(roll_centre),
         scale=5.0,
+        where=_where_of_car(roll_centre),
         takes=_OVER,
         bound="grows",
         default_over=(-25.0, 25.0),
@@ -158,8 +200,9 @@ MEASURES = (
         definition="Largest toe change of one wheel from ride height over the window, no sign.",
         source=PRACTICE,
         stage=Stage.TRAVEL,
-        figure=_largest_change(_toe),
+        figure=_largest(_TOE),
         scale=0.03,
+        where=furthest_of_wheels(_TOE),
         takes=_OVER_WHEEL,
         bound="grows",
         default_over=(-40.0, 40.0),
@@ -176,6 +219,7 @@ MEASURES = (
         stage=Stage.TRAVEL,
         figure=_slope(_toe),
         scale=0.001,
+        where=window_ends,
         takes=_OVER_WHEEL,
         default_over=(-10.0, 10.0),
     ),
@@ -189,6 +233,7 @@ MEASURES = (
         stage=Stage.TRAVEL,
         figure=_slope(_camber),
         scale=0.005,
+        where=window_ends,
         takes=_OVER_WHEEL,
         default_over=(-25.0, 25.0),
         along="travel",
@@ -201,8 +246,9 @@ MEASURES = (
         definition="Largest caster change of one wheel from ride height over the window, no sign.",
         source=PRACTICE,
         stage=Stage.TRAVEL,
-        figure=_largest_change(_caster),
+        figure=_largest(_CASTER),
         scale=0.25,
+        where=furthest_of_wheels(_CASTER),
         takes=_OVER_WHEEL,
         bound="grows",
         default_over=(-40.0, 40.0),
@@ -217,8 +263,9 @@ MEASURES = (
         "moving together, no sign.",
         source=PRACTICE,
         stage=Stage.TRAVEL,
-        figure=_track_change,
+        figure=_largest_of_car(track),
         scale=2.0,
+        where=_where_of_car(track),
         takes=_OVER,
         bound="grows",
         default_over=(-40.0, 40.0),

@@ -11,14 +11,17 @@ import numpy as np
 from kinematics import rows as k
 from kinematics.arrays import Floats
 from kinematics.measures.catalogue import Ask, Measure, Stage, sides_asked
+from kinematics.measures.where import Wheres, each_wheel, no_state, ride_height
 from kinematics.scene import STRAIGHT, Scene, Side
 from kinematics.wheels import SHOULDER, bolt_misfit, caliper_gap, tyre_reach
+from kinematics.where import Where
 
 PRACTICE = "common practice, no source"
+SIZES = "sizes of hub and wheel"
 
 
-def _hub_fit(scene: Scene, ask: Ask) -> Floats:
-    """The worse of bolt circle and bore; what one of hub and wheel does not tell is passed over."""
+def _misfits(scene: Scene) -> tuple[Floats, Floats]:
+    """How far bolt circle and bore are off, (n,) each; not-a-number where hub or wheel is not told."""
     bolts = bolt_misfit(
         scene.number("hub.bolts"),
         scene.number("hub.pitch_circle"),
@@ -26,7 +29,20 @@ def _hub_fit(scene: Scene, ask: Ask) -> Floats:
         scene.number("wheel.pitch_circle"),
     )
     bore = np.abs(scene.number("wheel.bore") - scene.number("hub.spigot"))
-    return np.asarray(np.fmax(bolts, bore)[None, :])
+    return bolts, np.asarray(bore)
+
+
+def _hub_fit(scene: Scene, ask: Ask) -> Floats:
+    """The worse of bolt circle and bore; what one of hub and wheel does not tell is passed over."""
+    return np.asarray(np.fmax(*_misfits(scene))[None, :])
+
+
+def _worse_misfit(scene: Scene, ask: Ask) -> Wheres:
+    """No state: bolt circle or bore."""
+    bolts, bore = (float(misfit[0]) for misfit in _misfits(scene))
+    if np.isnan(bolts) and np.isnan(bore):
+        return [None]
+    return [Where(of="bore" if bore > bolts or np.isnan(bolts) else "bolts", basis=SIZES)]
 
 
 def _engagement(scene: Scene) -> Floats:
@@ -93,6 +109,7 @@ MEASURES = (
         stage=Stage.PARTS,
         figure=_hub_fit,
         scale=1.0,
+        where=_worse_misfit,
         needs_car=frozenset({"hub"}),
     ),
     Measure(
@@ -106,6 +123,7 @@ MEASURES = (
         stage=Stage.PARTS,
         figure=_wheel_stud_engagement,
         scale=1.0,
+        where=no_state("stud less spacer and wheel"),
         needs_car=frozenset({"hub"}),
     ),
     Measure(
@@ -118,6 +136,7 @@ MEASURES = (
         stage=Stage.PARTS,
         figure=_wheel_nut_turns,
         scale=0.5,
+        where=no_state("stud less spacer and wheel"),
         needs_car=frozenset({"hub", "hub.stud_pitch"}),
     ),
     Measure(
@@ -131,6 +150,7 @@ MEASURES = (
         stage=Stage.PARTS,
         figure=_caliper_clearance,
         scale=1.0,
+        where=no_state("sizes of wheel, spacer and caliper", each=True),
         takes=frozenset({"wheel"}),
         needs_car=frozenset({"brake"}),
     ),
@@ -145,6 +165,7 @@ MEASURES = (
         stage=Stage.STATIC,
         figure=_width_over_tyres,
         scale=5.0,
+        where=ride_height,
     ),
     Measure(
         name="wheel_in_arch",
@@ -156,6 +177,7 @@ MEASURES = (
         stage=Stage.STATIC,
         figure=_wheel_in_arch,
         scale=3.0,
+        where=each_wheel,
         takes=frozenset({"wheel"}),
         needs_car=frozenset({"arch"}),
     ),

@@ -121,7 +121,7 @@ def test_check_prints_what_todays_figures_may_really_be(asked: Problem) -> None:
         # toe is set as it should be: nothing to tell
         toe = record["bands"]["toe"]
         assert toe[0] == pytest.approx(toe[1], abs=1e-9)
-        assert f"[{low:.2f} to {high:.2f}]" in flat(text)
+        assert f"[{low:.1f} to {high:.1f}]" in flat(text)
 
 
 @pytest.mark.parametrize(

@@ -205,7 +205,7 @@ def test_first_screen_tells_what_was_found(sample_report: Path) -> None:
     table = next(e for e in tree.iter("table") if e.get("class") == "best")
     rows = ["".join(row.itertext()) for row in table.iter("tr")]
     lock = next(row for row in rows if row.strip().startswith("inner wheel lock"))
-    assert f"{best['duties']['hill']['measures']['lock_inner']['value']:.2f}" in lock
+    assert f"{best['duties']['hill']['measures']['lock_inner']['value']:.1f}" in lock
 
 
 def test_names_with_markup_come_out_as_text(tmp_path: Path) -> None:

@@ -143,8 +143,8 @@ def test_gauge_readings_are_those_of_the_curves(name: str) -> None:
     assert [float(row[0]) for row in rows] == [float(t) for t in range(60, -51, -10)]
     for row in rows:
         i = at[float(row[0])]
-        assert float(row[1]) == pytest.approx(curve["toe"][i] - curve["toe"][at[0.0]], abs=6e-4)
-        assert float(row[2]) == pytest.approx(curve["camber"][i], abs=6e-3)
+        assert float(row[1]) == pytest.approx(curve["toe"][i] - curve["toe"][at[0.0]], abs=6e-3)
+        assert float(row[2]) == pytest.approx(curve["camber"][i], abs=6e-2)
         assert set(row[3]) == {"_"}
 
 
@@ -158,11 +158,11 @@ def test_turn_plate_readings_of_an_uneven_car(turn: Any) -> None:
     for row in rows[:-1]:
         outer = float(outer_angle(scene, turn, float(row[0]))[0])
         assert float(row[1]) == float(row[0])
-        assert float(row[2]) == pytest.approx(outer, abs=6e-3)
-        assert float(row[3]) == pytest.approx(float(row[0]) - outer, abs=6e-3)
+        assert float(row[2]) == pytest.approx(outer, abs=6e-2)
+        assert float(row[3]) == pytest.approx(float(row[0]) - outer, abs=6e-2)
     case = 0 if turn is LEFT_TURN else 1
-    assert float(rows[-1][1]) == pytest.approx(MEASURES["lock_inner"](scene)[case, 0], abs=6e-3)
-    assert float(rows[-1][2]) == pytest.approx(MEASURES["lock_outer"](scene)[case, 0], abs=6e-3)
+    assert float(rows[-1][1]) == pytest.approx(MEASURES["lock_inner"](scene)[case, 0], abs=6e-2)
+    assert float(rows[-1][2]) == pytest.approx(MEASURES["lock_outer"](scene)[case, 0], abs=6e-2)
     assert float(rows[-1][4]) == pytest.approx(scene.rack_travel[0], abs=0.06)
 
 
@@ -231,7 +231,7 @@ def test_a_candidate_that_fails_says_so_first() -> None:
     row = row_of(asked)
     head = sheet(asked, row).split("Read this first")[0]
     assert "DOES NOT HOLD EVERY LIMIT - not to be built" in head
-    assert re.search(r"pad: toggle margin \d+\.\d\d deg, needs >= 80", head)
+    assert re.search(r"pad: toggle margin \d+\.\d deg, needs >= 80", head)
     assert "low: the build cannot give this duty's ride height" in head
     assert "hill:" not in head
     assert "DOES NOT HOLD" not in PLAIN_TEXT

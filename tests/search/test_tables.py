@@ -118,7 +118,7 @@ def test_no_figure_is_cut_whatever_the_width(width: int) -> None:
                 assert figure(name, value, entry.get("bounds", [])) in text
         assert f"{record['solved']['tie_rod']['length']:.1f}" in text
         for value in record["curves"]["steer"]["left"][:1]:
-            assert f"{value:.2f}" in text
+            assert f"{value:.1f}" in text
 
 
 def test_rank_says_how_far_the_search_came() -> None:
@@ -156,7 +156,11 @@ def test_rank_names_the_tightest_limit() -> None:
     value = row["duties"]["pad"]["measures"]["toggle_margin"]["value"]
     assert value > 32.0
     text = flat(printed(print_rank, ranking([row])))
-    assert f"tightest: pad, toggle margin >= 32, {value - 32.0:.2f} deg in hand" in text
+    assert f"tightest: pad, toggle margin >= 32, {value - 32.0:.1f} deg in hand" in text
+    state = row["duties"]["pad"]["measures"]["toggle_margin"]["state"]
+    words = f"{state['wheel']} wheel, {abs(state['travel']):g} mm"
+    assert f"deg in hand; {words}" in text
+    assert f", {state['rack']:.1f} mm of rack" in text
 
 
 def test_rank_shows_the_first_and_says_how_many_more() -> None:
@@ -170,8 +174,10 @@ def test_rank_says_first_that_nothing_holds() -> None:
     text = printed(print_rank, ranking([FAILING_ROW]))
     assert text.startswith("Nothing holds every limit; the nearest come first.\n")
     short = 40.0 - FAILING_ROW["duties"]["pad"]["measures"]["lock_inner"]["value"]
-    line = f"serves hill; pad lacks: inner wheel lock {short:.2f} deg"
+    line = f"serves hill; pad lacks: inner wheel lock {short:.1f} deg"
     assert line in flat(text)
+    stop = FAILING_ROW["duties"]["pad"]["solved"]["stop"]
+    assert f"(inner wheel, ride height, {stop:.1f} mm of rack)" in flat(text)
     assert "low: the build cannot give this duty's ride height" in flat(text)
     assert "Nothing holds" not in printed(print_rank, ranking(ROWS))
 
@@ -202,13 +208,16 @@ def test_show_judges_each_limit_and_target() -> None:
     asked = problem({"pad": duty(30, lock_inner={"min": 40}, caster={"min": 1, "max": 9})})
     words = flat(printed(print_show, asked, shown(asked, row)))
     entries = row["duties"]["pad"]["measures"]
-    assert f"inner wheel lock, deg {entries['lock_inner']['value']:.2f} FAILS >= 40" in words
-    assert f"caster, deg {entries['caster']['value']:.2f} ok 1 to 9" in words
+    stop = f"{row['duties']['pad']['solved']['stop']:.1f}"
+    lock = f"inner wheel lock, deg {entries['lock_inner']['value']:.1f} FAILS >= 40"
+    assert f"{lock} inner wheel, ride height, {stop} mm of rack" in words
+    caster = f"caster, deg {entries['caster']['value']:.1f} ok 1 to 9"
+    assert f"{caster} straight ahead at ride height" in words
     camber = entries["camber"]
-    assert (f"camber, deg {camber['value']:.2f} aim -1 +/- 0.5 off {camber['miss']:.2f}") in words
+    assert (f"camber, deg {camber['value']:.1f} aim -1 +/- 0.5 off {camber['miss']:.2f}") in words
     first = entries["ackermann"]
     off = abs(first["value"][0] - 40) / 15
-    assert (f"ackermann at 8 deg, % {first['value'][0]:.2f} aim 40 +/- 15 off {off:.2f}") in words
+    assert (f"ackermann at 8 deg, % {first['value'][0]:.0f} aim 40 +/- 15 off {off:.2f}") in words
     assert "over -30 to 30" in words
     assert "DOES NOT HOLD EVERY LIMIT" in words
 
@@ -222,9 +231,9 @@ def test_check_puts_today_beside_the_goals() -> None:
     assert "hill: today's parts, lowered 40 mm, toe reset to 0.10 deg" in words
     height = measures["roll_centre_height"]["value"]
     assert height < 0.0
-    assert f"roll centre height {-height:.1f} mm under the ground, needs 20 to 90" in words
+    assert f"roll centre height {-height:.0f} mm under the ground, needs 20 to 90" in words
     measured = document["as_measured"]["measures"]["roll_centre_height"]["value"]
-    assert re.search(rf"roll centre height, mm +{measured:.1f} +{height:.1f} FAILS 20 to 90", text)
+    assert re.search(rf"roll centre height, mm +{measured:.0f} +{height:.0f} FAILS 20 to 90", text)
     places = [text.index(f"\n{group} ") for group in ("static", "travel", "steer", "loads")]
     assert places == sorted(places)
     assert f"{asked.space.builds} builds" in text

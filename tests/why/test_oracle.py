@@ -13,8 +13,7 @@ from optimiser.clash import TimeUp, Wishes, clashes
 from optimiser.evaluate import stopped
 from optimiser.oracle import CHANGEOVER, Oracle, Wish, held_by, wishes_of
 from optimiser.problem import Problem
-from optimiser.relax import changes, ease_document, most_steps, opening
-from optimiser.wording import decimals
+from optimiser.relax import changes, ease_document, ease_step, most_steps, opening
 from tests.cars import CARS
 from tests.search.catalogues import random_problem
 from tests.search.pairs import pairing_problem, plain_front
@@ -109,7 +108,7 @@ def test_what_a_limit_must_be_eased_by_opens_and_a_step_less_does_not() -> None:
             told = ease_document(oracle, asked, Wish(duty, label), [duty])
             by = told["eased"]
             assert told["proven"] and by > 0
-            step = 10.0 ** -decimals(label)
+            step = ease_step(label)
             assert by / step == pytest.approx(round(by / step))
             enough = plain_of(eased_problem(problem, duty, label, by), duty)
             assert enough.any_build(labels), (seed, label, by)
