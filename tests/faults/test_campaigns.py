@@ -9,6 +9,8 @@ from typing import Any
 
 import pytest
 
+from tests.faults.fuzz import KINDS
+from tests.faults.fuzz import campaign as spoil
 from tests.search.farm import HOUSE, environment
 
 WORDS = {
@@ -27,3 +29,10 @@ def test_a_slice_of(name: str) -> None:
     assert done.returncode == 0, done.stderr[-4000:]
     told: dict[str, Any] = json.loads(done.stdout)
     assert told.get("strikes", 0) >= 8 or told["runs"] == 4
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_slice_of_the_spoilt_files(kind: str) -> None:
+    told = spoil(kind, files=25, seed=31)
+    assert told["failures"] == {}, told
+    assert sum(told["became"].values()) == 25 and told["became"]["refused"] > 5
