@@ -233,7 +233,7 @@ def sound_text(show: Any) -> None:
 
 @contextmanager
 def in_time() -> Iterator[None]:
-    """Raise TooLong after ``SECONDS`` of the processor's time, or ten times so long by the clock on the wall."""
+    """Raise TooLong after ``SECONDS`` of the processor's time, or ten times so long by the wall clock."""
 
     def ring(_signal: int, _frame: FrameType | None) -> None:
         raise TooLong(f"more than {SECONDS} s")
