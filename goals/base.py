@@ -140,7 +140,7 @@ Whole = Annotated[int, Exact(), _Sized()]
 Flag = Annotated[bool, Exact()]
 
 # Free texts go into tables and onto paper, where there is room for so many letters.
-Name = Annotated[str, Field(max_length=200)]
+Name = Annotated[str, Field(max_length=300)]
 Note = Annotated[str, Field(max_length=2000)]
 Currency = Annotated[str, Field(max_length=20)]
 
