@@ -9,7 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from optimiser.covered import coverage_lines, status_words
-from optimiser.layout import add_figures, new_table, print_item, room
+from optimiser.layout import add_figures, hung, new_table, print_item, room
 from optimiser.moves import APPEARED, DIED, LEFT, UNSEARCHED, swap_words
 from optimiser.precision import fixed, places, telling_side
 from optimiser.space import AS_IS
@@ -31,6 +31,7 @@ from optimiser.wording import (
 Record = dict[str, Any]
 
 MOST_CHANGES = 30
+NAMES = 34  # columns for a limit's name and its state
 LOST = (DIED, LEFT, UNSEARCHED)
 CAUTION = (
     "The model is rigid and ideal. Before driving on changed figures check the car by hand, lock to lock at "
@@ -131,22 +132,27 @@ def _print_built_duty(console: Console, duty: str, record: Record) -> None:
     for words in record["notes"]:
         print_item(console, "  ", clean(words))
     table = new_table()
-    table.add_column("  limit", overflow="fold", min_width=24)
+    table.add_column("  limit", overflow="fold", min_width=24, max_width=NAMES)
     add_figures(table, "figure", [_figure(limit) for limit in record["limits"]])
     table.add_column("bound", overflow="fold")
     add_figures(table, "in hand", [_in_hand(limit) for limit in record["limits"]])
     table.add_column("", no_wrap=True)
-    table.add_column("decided in the state", overflow="fold")
     for limit in sorted(record["limits"], key=lambda limit: not _lacks(limit)):
         table.add_row(
-            Text(f"  {plain(limit['key'])}"),
+            _named(limit),
             Text(_figure(limit)),
             Text(bound_words(limit["key"], limit["bound"])),
             Text(_in_hand(limit)),
             Text("FAILS", "bold red") if _lacks(limit) else Text("ok", "green"),
-            Text(state_words(limit["state"]), "dim"),
         )
     console.print(table)
+
+
+def _named(limit: Record) -> Text:
+    """A limit's name with the state that decided it under it."""
+    name = Text(f"  {plain(limit['key'])}")
+    state = state_words(limit["state"])
+    return Text("\n").join([name, hung(state, NAMES, before="    ")]) if state else name
 
 
 def _lacks(limit: Record) -> bool:

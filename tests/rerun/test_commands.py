@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -156,6 +157,9 @@ def test_tables_fit_80_columns(how: str, shop: Path, call: Call) -> None:
     assert max(len(line) for line in outcome.out.splitlines()) <= 80
     assert "rigid and ideal" in " ".join(outcome.out.split()) and "\x1b[" not in outcome.out
     assert ("nothing holds every limit any more" in outcome.out) == (how == "limit")
+    # no state is cut off, whatever stands beside it
+    told = r"track width [^\n]*\n +straight ahead at ride height|straight ahead at ride\n +height"
+    assert re.search(told, outcome.out)
 
 
 @pytest.mark.parametrize(
