@@ -260,13 +260,17 @@ def _fit_built(problem: Problem, row: Row, record: Record) -> None:
         for key, band in {**dict.fromkeys(told["missing"]), **told["bands"]}.items():
             _need(key in entries, f"as built: {duty}: there is no figure {key[:60]!a}")
             points = len(entries[key].get("at", ()))
-            many = band is not None and isinstance(band[0], (list, type(None)))
-            _need(
-                len(band or ()) == points if many else not points or band is None,
-                f"as built: {key}",
-            )
+            _need(_of_points(band, points), f"as built: {duty}: the band of {key}")
         _need(told["stop_band"] is not None, f"as built: {duty}: there is no stop")
         _fit_curves(duty, told["curves"])
+
+
+def _of_points(band: list[Any] | None, points: int) -> bool:
+    """Whether a band is one of a figure of so many points, or a plain one of a figure that has none."""
+    if band is None:
+        return True
+    plain = [isinstance(end, (int, float)) for end in band]
+    return len(band) == points and not any(plain) if points else len(band) == 2 and all(plain)
 
 
 def _fit_curves(duty: str, curves: Record) -> None:

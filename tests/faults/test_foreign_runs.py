@@ -290,6 +290,17 @@ def test_a_row_that_is_not_of_the_inputs_is_refused_and_says_where(top: Path) ->
         assert "\n" not in str(caught.value), what
 
 
+@pytest.mark.parametrize("band", [[], [[0.0, 1.0]], [None]])
+def test_a_band_that_is_not_of_its_figure_is_refused(top: Path, band: list[Any]) -> None:
+    run = Run(run_of(top))
+    problem, path = run.load(), run.ledger.path
+    row = {**run.ledger.row(47), "as_built": run.ledger.built()[47]}
+    assert list(checked_rows(problem, [row], path)) == [row]
+    row["as_built"]["duties"]["hill"]["bands"]["camber"] = band
+    with pytest.raises(Unsound, match="the band of camber"):
+        list(checked_rows(problem, [row], path))
+
+
 @pytest.mark.parametrize("make", [random_problem, pairing_problem])
 @pytest.mark.parametrize("seed", range(4))
 def test_rows_of_searches_have_the_shape_that_is_looked_for(
