@@ -69,7 +69,7 @@ def runs_there(ctx: Context, incomplete: str) -> list[str]:
     from optimiser.names import names_of
 
     folder = Path(ctx.params.get("runs") or HERE)
-    return [name for name in names_of(folder) if name.startswith(incomplete) and name.isprintable()]
+    return [name for name in names_of(folder) if name.startswith(incomplete)]
 
 
 def candidates_there(ctx: Context, incomplete: str) -> list[str]:

@@ -14,9 +14,9 @@ class RunError(Exception):
 
 
 def names_of(runs: Path) -> list[str]:
-    """Names of the runs in a folder; what is hidden is none."""
+    """Names of the runs in a folder; what is hidden is none, nor what would steer a terminal."""
     names = (path.parent.name for path in runs.glob("*/run.json"))
-    return sorted(name for name in names if not name.startswith("."))
+    return sorted(name for name in names if not name.startswith(".") and name.isprintable())
 
 
 def check_name(name: str | None) -> None:
