@@ -8,6 +8,7 @@ import pytest
 
 from optimiser.bench import DutyBench
 from optimiser.evaluate import candidate
+from optimiser.runs import Run
 from tests.faults.told import assert_check_told, assert_run_told, made_run
 from tests.faults.wards import HOSTILE, files
 from tests.rerun.bench import write
@@ -28,13 +29,21 @@ def test_the_car_as_it_stands_is_told_in_figures(names: tuple[str, ...], tmp_pat
     assert assert_check_told(write(tmp_path, told)) >= 40
 
 
-def test_a_run_is_told_in_figures(tmp_path: Path) -> None:
+def _walled(folder: Path, *duties: str) -> Run:
     """One duty does not reach the ends of its travel, and in both the tyre stands in a wall."""
     told = files()
     HOSTILE["a wall"](told)
     HOSTILE["far travel"](told)
-    run = made_run(tmp_path, told)
-    assert assert_run_told(run) >= 80
+    told["goals"]["duties"] = {name: told["goals"]["duties"][name] for name in duties}
+    return made_run(folder, told)
+
+
+def test_a_ranking_and_a_sheet_are_told_in_figures(tmp_path: Path) -> None:
+    assert assert_run_told(_walled(tmp_path, "hill", "pad"), ("rank", "sheet")) >= 40
+
+
+def test_a_comparison_and_a_page_are_told_in_figures(tmp_path: Path) -> None:
+    assert assert_run_told(_walled(tmp_path, "hill"), ("show", "compare", "report")) >= 20
 
 
 def test_where_there_is_nothing_to_touch_no_gap_is_judged_and_the_rack_is_free(
