@@ -31,6 +31,9 @@ T = TypeVar("T")
 CONNECT = 10.0
 # How long the first look at the workers may take: on a new machine they compile the kernel, s.
 FIRST_LOOK = 120.0
+# Whose loggers tell addresses.
+LOUD = ("distributed", "dask", "tornado", "asyncio")
+NEVER_AWAITED = "coroutine .* was never awaited"
 
 
 class ClusterError(ValueError):
@@ -213,6 +216,9 @@ class ClusterExecutor(Executor):
             self._error = error
         except SchedulerGone:
             pass
+        except Exception as error:
+            # by its kind alone: its words may hold the address
+            self._notices.put(f"the way to the cluster broke: {type(error).__name__}")
         finally:
             self._end()
 
@@ -275,7 +281,7 @@ class ClusterExecutor(Executor):
         if self._error is not None:
             raise self._error
         if self._dispatcher is None or not self._thread.is_alive():
-            raise ClusterError("--cluster: the scheduler went away")
+            raise ClusterError("\n".join(["--cluster: the scheduler went away", *self.notices()]))
         if self._dispatcher.refused and not self._dispatcher.workers:
             told = "\n".join(self.notices())
             raise ClusterError(f"--cluster: no worker there can be used\n{told}")
@@ -303,10 +309,17 @@ def need_library() -> None:
 
 
 def _quieten() -> None:
-    """Keep the library's own lines off the screen: they hold addresses, and we tell what matters."""
+    """Keep the library's own lines off the screen and out of logs: they hold addresses.
+
+    What matters we tell. Each logger by itself: a user's configuration may have set any of them to speak.
+    """
     from distributed.versions import VersionMismatchWarning
 
-    for name in ("distributed", "distributed.client", "tornado.application", "asyncio"):
+    known = [name for name in logging.root.manager.loggerDict if name.split(".")[0] in LOUD]
+    for name in (*LOUD, *known):
         logging.getLogger(name).setLevel(logging.CRITICAL + 1)
     # what of it can change a figure is in the workers' passports
     warnings.filterwarnings("ignore", category=VersionMismatchWarning)
+    # of connections that ended while they were used: with their addresses
+    warnings.filterwarnings("ignore", category=ResourceWarning)
+    warnings.filterwarnings("ignore", message=NEVER_AWAITED, category=RuntimeWarning)

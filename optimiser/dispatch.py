@@ -22,9 +22,9 @@ from collections import deque
 from collections.abc import Awaitable, Callable
 from concurrent.futures import Future
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeGuard
 
-from optimiser.errands import HELLO, Answer
+from optimiser.errands import HELLO, WORDS, Answer
 from optimiser.workers import MOST_DEATHS, SchedulerGone, WorkerDied
 
 # The library's own client: its annotations tell less than they should.
@@ -100,6 +100,7 @@ class Dispatcher:
         self.lost_after = lost_after
         self.workers: dict[str, Worker] = {}
         self.refused: set[str] = set()
+        self.told: set[tuple[str, str]] = set()
         self.queue: deque[Job] = deque()
         self.suspects: deque[Job] = deque()
         self.wake = asyncio.Event()
@@ -282,8 +283,10 @@ class Dispatcher:
                 workers=[worker.address],
                 pure=False,
             )
-            answer: Answer = await future
-            return answer
+            answer = await future
+            if _is_answer(answer):
+                return answer
+            return "refused", "it answers in a way that this version does not know"
         except KilledWorker:
             raise WorkerDied from None
         except ImportError:
@@ -308,7 +311,10 @@ class Dispatcher:
         if word == "refused" and here:
             del self.workers[worker.address]
             self.refused.add(worker.address)
-            self.tell(f"a worker is left out: {reason}")
+            # a way that breaks now and then brings the same worker time and again
+            if (worker.address, reason) not in self.told:
+                self.told.add((worker.address, reason))
+                self.tell(f"a worker is left out: {reason}")
             self._take_back(worker)
 
     # -- workers that go --------------------------------------------------------------------------------
@@ -356,6 +362,11 @@ class Dispatcher:
             job = (self.queue or self.suspects).popleft()
             if job.future.running() or job.future.set_running_or_notify_cancel():
                 job.future.set_exception(SchedulerGone())
+
+
+def _is_answer(answer: Any) -> TypeGuard[Answer]:
+    """Whether a worker's answer is one of ours: code unlike this may answer with anything."""
+    return isinstance(answer, tuple) and len(answer) == 2 and answer[0] in WORDS
 
 
 async def _closed(client: Client) -> None:

@@ -62,8 +62,19 @@ def _tell(error: Any) -> None:
         return
     from optimiser.command_line import printable
 
-    words = printable(error.format_message().strip().rstrip("."))
+    words = error.format_message().strip().rstrip(".")
+    words = printable(_discreet(words, sys.argv[1:]))
     print(f"shimwright: {words[:1].lower()}{words[1:]}", file=sys.stderr)
     asked = error.ctx.info_name if error.ctx is not None and error.ctx.parent is not None else ""
     command = f"shimwright {asked} --help" if asked else "shimwright --help"
     print(f"see: {command}", file=sys.stderr)
+
+
+def _discreet(words: str, given: list[str]) -> str:
+    """A message without what the command was given that may open a cluster: addresses, places of keys."""
+    joins = any(word.startswith("--cluster") for word in given)
+    for word in given:
+        path = joins and not word.startswith("-") and any(sign in word for sign in "/.:")
+        if path or "://" in word or "@" in word:
+            words = words.replace(word, "…")
+    return words

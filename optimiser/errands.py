@@ -20,6 +20,7 @@ import hashlib
 import json
 import pickle
 import sys
+import threading
 from collections.abc import Callable
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
@@ -41,12 +42,16 @@ ALIKE = ("numpy", "scipy", "numba", "llvmlite", "pydantic")
 # Problems that one process keeps: several runs may share a cluster.
 MOST_KEPT = 4
 
+WORDS = ("done", "ready", "unprepared", "refused")
 HELLO = "hello"
 TASKS: dict[str, Callable[[Problem, Any], Any]] = {
     search_task.__name__: row_of,
 }
 
 _problems: dict[str, Problem] = {}
+# Searches of one process follow each other: they share what they found, and threads would gain nothing, for
+# compiled code lets no other run beside it.
+_searching = threading.Lock()
 
 
 @cache
@@ -131,7 +136,8 @@ def serve(errand: dict[str, Any]) -> Answer:
     problem = _problems.get(errand["digest"])
     if problem is None:
         return "unprepared", None
-    return "done", TASKS[errand["task"]](problem, errand["asked"])
+    with _searching:
+        return "done", TASKS[errand["task"]](problem, errand["asked"])
 
 
 def _take_up(errand: dict[str, Any]) -> Answer:
