@@ -4,6 +4,8 @@ What is left out of a sound file is never spoilt, so what spoils files begins wi
 to be unlike the defaults, and small enough to search.
 """
 
+# ruff: noqa: E501 (lines of files are as long as people write them)
+
 from __future__ import annotations
 
 from typing import Any
