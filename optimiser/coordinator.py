@@ -308,7 +308,9 @@ class Search:
         self.flying.clear()
         self.executor.shutdown(wait=False, cancel_futures=True)
         self.run.log("a worker process died")
-        self.executor = revived(self.problem, self.workers)
+        # a shutdown or a closed terminal ends the workers too: nothing is begun any more
+        if not self.interrupts:
+            self.executor = revived(self.problem, self.workers)
 
     def _write(self, row: Row) -> None:
         failed = "failed" in row

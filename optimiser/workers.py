@@ -38,7 +38,7 @@ class WorkersKeepDying(Exception):
     """Worker processes die with nothing to do."""
 
     def __init__(self) -> None:
-        super().__init__("worker processes die as soon as they start (is there memory left?)")
+        super().__init__("worker processes die as soon as they start; is there memory left?")
 
 
 class SchedulerGone(Exception):

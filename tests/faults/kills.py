@@ -5,10 +5,10 @@
 Each of many short runs is begun by the command, as a user begins it, and struck time and again: a kill that
 nothing can catch, of the coordinator, of one worker, of all, of everything at once; a power cut, after
 which the end of the write-ahead log is lost, the log's last line torn and a file left half written; Ctrl-C
-once and twice; a shutdown; a laptop's sleep; and people who look on meanwhile. After each strike the run is
-asked for its ranking and gone on with. What it comes to must be, byte for byte, what the same search finds
-that nobody disturbs: its ranking, its ledger's rows and its records of cars as built. Prints a line of JSON
-with what was done, and fails where anything differs.
+once and twice; a shutdown; a closed terminal; a laptop's sleep; and people who look on meanwhile. After
+each strike the run is asked for its ranking and gone on with. What it comes to must be, byte for byte, what
+the same search finds that nobody disturbs: its ranking, its ledger's rows and its records of cars as built.
+Prints a line of JSON with what was done, and fails where anything differs.
 
 With ``--spawn`` workers are started as on users' machines, which takes seconds.
 """
@@ -38,7 +38,7 @@ MOST_STRIKES = 6
 RUNS_OF_ONE = 8
 KINDS = (
     *("coordinator", "worker", "all workers", "everything", "power"),
-    *("ctrl-c", "ctrl-c twice", "shutdown", "sleep", "onlookers"),
+    *("ctrl-c", "ctrl-c twice", "shutdown", "terminal", "sleep", "onlookers"),
 )
 TOO_LATE = "ended before the strike"
 
@@ -79,6 +79,8 @@ def strike(kind: str, pid: int, chance: Chance) -> bool:
         os.killpg(pid, signal.SIGKILL)
     elif kind == "coordinator":
         os.kill(pid, signal.SIGKILL)
+    elif kind == "terminal":
+        os.killpg(pid, signal.SIGHUP)
     else:
         os.kill(pid, signal.SIGTERM if kind == "shutdown" else signal.SIGINT)
         if kind == "ctrl-c twice":
