@@ -66,9 +66,10 @@ def _put(figure: Section, value: float) -> None:
 def check_asks(goals: Section, car: Section, parts: Section) -> Iterator[Fault]:
     """Faults of limits and targets that name no measure, or ask one for what it doesn't give."""
     measures = catalogue()
+    told = _told(car, parts)
     for name, section in measures_named(goals):
         if name in measures:
-            yield from _lacking(measures[name], section, car, parts)
+            yield from _lacking(measures[name], section, car, told)
         else:
             close = nearest(name, measures)
             found = f"unknown measure {show(name)}"
@@ -79,13 +80,21 @@ def check_asks(goals: Section, car: Section, parts: Section) -> Iterator[Fault]:
                 yield _not_taken(measure, ask.down(argument), argument)
 
 
-def _lacking(measure: Any, section: Section, car: Section, parts: Section) -> Iterator[Fault]:
-    given = car.data
-    if not isinstance(given, dict):
+def _told(car: Section, parts: Section) -> dict[str, Any]:
+    """The car file's sections with what parts say beside them: looked up once for all that is asked."""
+    needs = {name for measure in catalogue().values() for name in measure.needs_car}
+    names = {name.partition(".")[0] for name in needs}
+    return {name: _with_parts(car.mapping().get(name), parts, name) for name in names}
+
+
+def _lacking(
+    measure: Any, section: Section, car: Section, told: Mapping[str, Any]
+) -> Iterator[Fault]:
+    if not isinstance(car.data, dict):
         return
     for name in sorted(measure.needs_car):
         section_name, _, entry = name.partition(".")
-        written = _with_parts(given.get(section_name), parts, section_name)
+        written = told[section_name]
         if entry and written is None and section_name in measure.needs_car:
             continue  # the missing section is told already
         if written is None or (entry and isinstance(written, dict) and written.get(entry) is None):

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from goals.faults import Fault, nearest, one_of, show
 from goals.parts import Station
 from goals.section import Section
-from goals.stacks import MOST_WAYS, most_filled, ways_to_stack
+from goals.stacks import MOST_STEPS, MOST_WAYS, most_filled, steps_to_stack, ways_to_stack
 from goals.units import LENGTH, read_quantity
 
 AS_IS = "as_is"
@@ -180,6 +180,10 @@ def _stack(stack: Section) -> Iterator[Fault]:
         )
         return
     usable = stack.down("usable").quantity(LENGTH)
+    if steps_to_stack(pieces, usable) > MOST_STEPS:
+        found = f"{sum(pieces.values())} pieces, which make too many different stacks"
+        yield stack.down("pieces").fault(found, "fewer kinds, or fewer of each")
+        return
     given = stack.mapping().get("slack")
     slack = 1.0 if given is None else stack.down("slack").quantity(LENGTH)
     if usable is None or usable <= 0 or slack is None or slack < 0:

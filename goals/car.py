@@ -29,7 +29,7 @@ from goals.base import (
     by_keys,
 )
 from goals.faults import Unsound
-from goals.obstacles import Obstacle
+from goals.obstacles import MOST_OBSTACLES, Obstacle
 from goals.outlines import Barrel, CaliperOutline, PlanOutline, PlanPoint
 
 Positive = Field(gt=0)
@@ -449,7 +449,7 @@ class Car(Strict):
     """The wheel arch; needed by wheel_in_arch."""
     top_mount_outline: TopMountOutline | None = None
     """Where the top mount may stand; needed by top_mount_room."""
-    obstacles: list[Obstacle] | None = None
+    obstacles: Annotated[list[Obstacle] | None, Field(max_length=MOST_OBSTACLES)] = None
     """Bodies that the tyre must keep off, left side; a gate: the tyre never touches one."""
     note: Note | None = None
     """Anything worth remembering; not used."""

@@ -107,7 +107,9 @@ class Target(Ask):
 
     value: Figure | None = None
     """Wanted value, in the measure's unit."""
-    points: Annotated[list[CurvePoint] | None, Field(min_length=1, validate_default=True)] = None
+    points: Annotated[
+        list[CurvePoint] | None, Field(min_length=1, max_length=100, validate_default=True)
+    ] = None
     """Wanted curve: pairs of inner steer angle, deg, and wanted value, in the measure's unit."""
     tolerance: Annotated[Figure, Field(gt=0)]
     """Miss that counts as 1 in the merit, in the measure's unit."""
@@ -155,11 +157,13 @@ class DutyStatic(Strict):
 
 # One ask of a measure, or several: a measure may be judged in more than one place.
 Limits = Annotated[
-    Annotated[Limit, Tag(ONE)] | Annotated[list[Limit], Field(min_length=1), Tag(MANY)],
+    Annotated[Limit, Tag(ONE)]
+    | Annotated[list[Limit], Field(min_length=1, max_length=30), Tag(MANY)],
     by_form((list, tuple), MANY, ONE),
 ]
 Targets = Annotated[
-    Annotated[Target, Tag(ONE)] | Annotated[list[Target], Field(min_length=1), Tag(MANY)],
+    Annotated[Target, Tag(ONE)]
+    | Annotated[list[Target], Field(min_length=1, max_length=30), Tag(MANY)],
     by_form((list, tuple), MANY, ONE),
 ]
 Lowering = Annotated[
@@ -264,8 +268,12 @@ class Changeover(Strict):
     """How long the swap may take."""
 
 
+# Each is a process of its own, of some 200 MiB: more of them would not speed a search up but stop a machine.
+MOST_WORKERS = 256
+
 Workers = Annotated[
-    Annotated[Whole, Field(ge=1), Tag(PLAIN)] | Annotated[Literal["auto"], Tag(ONE)],
+    Annotated[Whole, Field(ge=1, le=MOST_WORKERS), Tag(PLAIN)]
+    | Annotated[Literal["auto"], Tag(ONE)],
     by_form(str, ONE, PLAIN),
 ]
 
@@ -308,7 +316,7 @@ class GoalsFile(Strict):
     file is held against them."""
     tolerances: Tolerances = Tolerances()
     """How well the car is measured and set."""
-    duties: Annotated[dict[Identifier, Duty], AfterValidator(_some)]
+    duties: Annotated[dict[Identifier, Duty], Field(max_length=30), AfterValidator(_some)]
     """The uses that the car must serve, each with its limits and targets."""
     changeover: Changeover | None = None
     """What may be changed between duties. Left out, each duty is set up by itself, whatever a swap takes."""

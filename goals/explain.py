@@ -104,6 +104,12 @@ def _form(case: _Case) -> Words:
     return case.here, wanted(case.model, case.path) or "a list of another length", None
 
 
+def _too_long(case: _Case) -> Words:
+    """A point of four numbers has another form; a long list has too much in it."""
+    most = case.context["max_length"]
+    return _form(case) if most <= 3 else (case.here, f"at most {most} in it", None)
+
+
 def _noun(noun: str) -> Callable[[_Case], Words]:
     return lambda case: (case.here, noun, None)
 
@@ -141,7 +147,7 @@ _TABLE: Mapping[str, tuple[Spot, Callable[[_Case], Words]]] = {
     "less_than": ("value", _bound("less than {}", "lt")),
     "less_than_equal": ("value", _bound("{} or less", "le")),
     "too_short": ("value", _length("at least {} in it", "min_length")),
-    "too_long": ("value", _form),
+    "too_long": ("value", _too_long),
     "string_pattern_mismatch": ("value", _noun(_IDENTIFIER)),
     "string_too_long": ("value", _length("at most {} letters", "max_length")),
 }

@@ -22,11 +22,16 @@ _SHAPE = ("offset", "width")
 
 def check_fitted(car: Section, parts: Section) -> Iterator[Fault]:
     """Faults of parts that add to a number which neither the car nor any part tells."""
+    told = {
+        (section, name): _told(car, parts, section, name)
+        for section, names in _TOLD_BY_CHOICE.items()
+        for name in names
+    }
     for part in _parts(parts):
         for adds in adds_of(part):
             for section, names in _TOLD_BY_CHOICE.items():
                 for name in names:
-                    if _given(adds, section, name) and not _told(car, parts, section, name):
+                    if _given(adds, section, name) and not told[section, name]:
                         yield adds.down(section, name).fault(
                             f"adds to {section}.{name}, which neither the car nor any part tells",
                             f"'{section}: {{{name}: …}}' in the car file, or in a part's 'sets'",

@@ -37,6 +37,8 @@ from goals.faults import Fault, Unsound, nearest, one_of, show
 from goals.section import Section
 
 SHAPES = ("capsule", "chain", "ball", "arch", "plane", "box")
+# More of them, of a car or of a part, would take too long to keep clear of.
+MOST_OBSTACLES = 60
 # Points nearer to each other, or to a straight line, than this are one, mm.
 SAME = 1.0
 
@@ -135,7 +137,7 @@ class Chain(_Obstacle):
 
     shape: Literal["chain"]
     """Shape: capsule, chain, ball, arch, plane or box."""
-    points: Annotated[list[Place], Field(min_length=2), AfterValidator(_apart)]
+    points: Annotated[list[Place], Field(min_length=2, max_length=30), AfterValidator(_apart)]
     """Points along its middle line: [x, y, z] mm or a hard point's name."""
     radius: Radius
     """Radius of the tube, mm."""

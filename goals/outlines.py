@@ -13,6 +13,9 @@ from goals.faults import Unsound
 
 Pair = tuple[float, float]
 
+# Every piece of an outline is held against every other.
+MOST_POINTS = 100
+
 _PAIRS = "the chain goes over itself between its pieces {} and {}"
 
 
@@ -75,19 +78,19 @@ PlanPoint = Annotated[tuple[Length, Length], Words("a point [x, y] in plan view,
 
 Barrel = Annotated[
     list[ProfilePoint],
-    Field(min_length=2),
+    Field(min_length=2, max_length=MOST_POINTS),
     AfterValidator(_apart),
     AfterValidator(_inboard),
 ]
 CaliperOutline = Annotated[
     list[ProfilePoint],
-    Field(min_length=2),
+    Field(min_length=2, max_length=MOST_POINTS),
     AfterValidator(_apart),
     AfterValidator(_simple),
 ]
 PlanOutline = Annotated[
     list[PlanPoint],
-    Field(min_length=3),
+    Field(min_length=3, max_length=MOST_POINTS),
     AfterValidator(_apart),
     AfterValidator(_simple),
     AfterValidator(_wide),

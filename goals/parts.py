@@ -32,7 +32,7 @@ from goals.base import (
 )
 from goals.car import Bolts, Brake, leaves_some
 from goals.faults import Unsound
-from goals.obstacles import Obstacle
+from goals.obstacles import MOST_OBSTACLES, Obstacle
 from goals.outlines import Barrel
 from goals.units import LENGTH
 
@@ -367,14 +367,16 @@ class Rod(Strict):
     """Flats by which the adjuster is turned and counted."""
     engagement: Annotated[Length, Field(gt=0)]
     """Least thread engagement at each end, mm."""
-    adjusters: Annotated[list[RodAdjuster], Field(min_length=1), AfterValidator(_a_pair)]
+    adjusters: Annotated[
+        list[RodAdjuster], Field(min_length=1, max_length=100), AfterValidator(_a_pair)
+    ]
     """Tubes in the box, one of which joins the two ends."""
 
 
 class Fits(Strict):
     """What the part can be combined with."""
 
-    not_with: list[Identifier] = Field(default_factory=list)
+    not_with: list[Identifier] = Field(default_factory=list, max_length=1000)
     """Ids of the parts that it can't be combined with."""
 
 
@@ -391,7 +393,11 @@ class Strength(Strict):
     """Bending stress that the stud may see, MPa: from its maker, with a margin to yield."""
 
 
-Positions = Annotated[dict[Identifier, Position], Field(min_length=1)]
+Positions = Annotated[dict[Identifier, Position], Field(min_length=1, max_length=500)]
+
+
+# Things to set on one part, of a kind; more of them make numbers of settings that nobody can read.
+MOST_SET = 24
 
 
 class Part(Strict):
@@ -411,15 +417,15 @@ class Part(Strict):
     """What this part says in place of the car file."""
     adds: Numbers | None = None
     """What this part adds to numbers of the car file."""
-    choices: dict[Identifier, Positions] = Field(default_factory=dict)
+    choices: dict[Identifier, Positions] = Field(default_factory=dict, max_length=MOST_SET)
     """Choice → its named positions, one of which is used: a turned mount, a bar's holes."""
-    adjusts: dict[Identifier, Adjuster] = Field(default_factory=dict)
+    adjusts: dict[Identifier, Adjuster] = Field(default_factory=dict, max_length=MOST_SET)
     """Adjuster → the range in which it stands: a slot, a thread, a slide."""
     stack: Stack | None = None
     """Loose pieces on a stud."""
     rod: Rod | None = None
     """How the tie rod makes its length."""
-    obstacles: list[Obstacle] = Field(default_factory=list)
+    obstacles: list[Obstacle] = Field(default_factory=list, max_length=MOST_OBSTACLES)
     """Bodies that come with this part; one with a name of the car's takes that one's place."""
     strength: Strength | None = None
     """Strength of the stud on which the part's stack stands."""
@@ -439,6 +445,9 @@ class Part(Strict):
     """Whether the front wheels have to come off for it; where not told, wheels and wheel spacers alone."""
     note: Note | None = None
     """Anything worth remembering; not used."""
+
+
+Choice = Annotated[list[Part], Field(max_length=1000)]
 
 
 def _some(stations: dict[Station, list[Part]]) -> dict[Station, list[Part]]:
@@ -462,7 +471,7 @@ class Parts(Strict):
     wheel_off: Annotated[Number, Field(ge=0)] = 0.0
     """Time to take one front wheel off and put it back, minutes: counted once a corner in a swap between
     duties, whatever is done behind it."""
-    stations: Annotated[dict[Station, list[Part]], AfterValidator(_some)]
+    stations: Annotated[dict[Station, Choice], AfterValidator(_some)]
     """Station → the parts that may stand there."""
     note: Note | None = None
     """Anything worth remembering; not used."""

@@ -31,7 +31,8 @@ KINDS = {
 }
 TEXTS = ("duty", "name")
 
-_CELL = re.compile(r'\s*(?:"((?:[^"]|"")*)"\s*|([^,;"]*))([,;]|$)')
+# Nothing in it gives back what it took (*+), or a line of blanks and a stray quote would take for ever.
+_CELL = re.compile(r'\s*+(?:"((?:[^"]|"")*+)"\s*+|([^,;"]*+))([,;]|$)')
 _NUMBER = re.compile(r"[-+]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][-+]?[0-9]+)?")
 _MOST_LINES = 5_000
 

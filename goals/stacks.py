@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import product
 from math import prod
 
 from goals.parts import Stack
 
 MOST_WAYS = 200_000
+# What looking at all of them may take, in pieces laid on one another: some seconds.
+MOST_STEPS = 40_000_000
 
 
 @dataclass(frozen=True)
@@ -27,14 +30,22 @@ def piles(stack: Stack) -> list[Pile]:
     Each side has half the box. Where the stud's usable length is given, what is not under the joint must
     be filled by pieces above it, to within the stack's slack.
     """
-    supply = _each_side(stack.pieces)
+    return list(_piles(tuple(_each_side(stack.pieces).items()), stack.usable, stack.slack))
+
+
+# every build with such a stack asks for the same
+@lru_cache(maxsize=64)
+def _piles(
+    each_side: tuple[tuple[float, int], ...], usable: float | None, slack: float
+) -> tuple[Pile, ...]:
+    supply = dict(each_side)
     best: dict[float, Pile] = {}
     for used in _ways(supply):
         height = round(sum(t * n for t, n in used.items()), 6)
         above: tuple[float, ...] | None = ()
-        if stack.usable is not None:
+        if usable is not None:
             left = {t: supply[t] - used[t] for t in supply}
-            above = _fill(left, stack.usable - height, stack.slack)
+            above = _fill(left, usable - height, slack)
         if above is None:
             continue
         under = tuple(t for t, n in sorted(used.items(), reverse=True) for _ in range(n))
@@ -42,12 +53,34 @@ def piles(stack: Stack) -> list[Pile]:
         held = best.get(height)
         if held is None or _rank(pile) < _rank(held):
             best[height] = pile
-    return [best[height] for height in sorted(best)]
+    return tuple(best[height] for height in sorted(best))
 
 
 def ways_to_stack(pieces: Mapping[float, int]) -> int:
     """How many choices of pieces one side has, thickness → count for the whole car."""
     return prod(count + 1 for count in _each_side(pieces).values())
+
+
+def steps_to_stack(pieces: Mapping[float, int], usable: float | None) -> int:
+    """How much work all ways to stack are, in pieces laid on one another: about, and never told as less.
+
+    Where it is more than MOST_STEPS it is no more than that it is more. ``usable`` as in a stack, mm.
+    """
+    supply = _each_side(pieces)
+    steps = ways_to_stack(pieces) * sum(supply.values())
+    if usable is None or steps > MOST_STEPS:
+        return steps
+    heights = {0.0}
+    for thickness, count in supply.items():
+        for _ in range(count):
+            grown = {round(height + thickness, 6) for height in heights} - heights
+            grown = {height for height in grown if height <= usable + 1e-9}
+            if not grown:
+                break
+            heights |= grown
+            if steps * len(heights) > MOST_STEPS:
+                return steps * len(heights)
+    return steps * len(heights)
 
 
 def most_filled(pieces: Mapping[float, int], usable: float, slack: float) -> float | None:

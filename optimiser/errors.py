@@ -22,7 +22,7 @@ What moves together:
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -89,13 +89,22 @@ class Errors:
             }
         )
 
+    def draws(self, columns: Sequence[int]) -> Floats:
+        """Standard normal quantiles of some columns, (columns, samples)."""
+        # one by one as they are asked for: a candidate has few of all the errors that a box of parts may have
+        drawn = [self._drawn(column // TOGETHER)[column % TOGETHER] for column in columns]
+        return np.array(drawn, dtype=np.float64).reshape(-1, self.samples)
+
+    def _drawn(self, group: int) -> Floats:
+        """Quantiles of one group of columns, (TOGETHER, samples), drawn once."""
+        if group not in self._known:
+            quantiles: Floats = ndtri(np.clip(self._shares(group), EDGE, 1.0 - EDGE))
+            self._known[group] = np.array(quantiles.T, dtype=np.float64, order="C")
+        return self._known[group]
+
     @cached_property
-    def draws(self) -> Floats:
-        """Standard normal quantiles, (columns, samples)."""
-        groups = -(-len(self.names) // TOGETHER)
-        shares = np.hstack([self._shares(group) for group in range(groups)])
-        quantiles: Floats = ndtri(np.clip(shares, EDGE, 1.0 - EDGE))
-        return np.array(quantiles.T, dtype=np.float64, order="C")
+    def _known(self) -> dict[int, Floats]:
+        return {}
 
     def _shares(self, group: int) -> Floats:
         """One group of columns, (samples, TOGETHER), each evenly spread over 0 to 1."""
@@ -136,7 +145,7 @@ class Drawn:
         columns = self.used.setdefault(source, [])
         if column not in columns:
             columns.append(column)
-        return np.asarray(self.errors.draws[column] * (tolerance / COVERAGE))
+        return np.asarray(self.errors.draws([column])[0] * (tolerance / COVERAGE))
 
     def _set(self, what: str, side: Side, tolerance: float) -> Floats:
         """One error of setting; of what all duties set alike it is that of the first."""

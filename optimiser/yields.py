@@ -274,7 +274,7 @@ def _matters(drawn: Drawn, figure: Floats) -> Record | None:
     columns = [column for each in drawn.used.values() for column in each]
     if known.sum() <= len(columns) + 1 or np.ptp(figure[known]) < 1e-12:
         return None
-    sources = drawn.errors.draws[columns][:, known].T
+    sources = drawn.errors.draws(columns)[:, known].T
     values = figure[known]
     design = np.column_stack([np.ones(values.size), sources])
     slopes, *_ = np.linalg.lstsq(design, values, rcond=None)

@@ -127,6 +127,7 @@ _KEYWORDS: dict[str, Any] = {
     "minItems": _test(list, lambda data, rule: len(data) >= rule),
     "maxItems": _test(list, lambda data, rule: len(data) <= rule),
     "minProperties": _test(dict, lambda data, rule: len(data) >= rule),
+    "maxProperties": _test(dict, lambda data, rule: len(data) <= rule),
     "maxLength": _test(str, lambda data, rule: len(data) <= rule),
     **dict.fromkeys(["$schema", "$defs", "title", "description", "default"], _nothing),
 }
