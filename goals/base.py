@@ -111,14 +111,14 @@ def _of_some_size(raw: Any) -> Any:
     if isinstance(raw, int | float) and not isinstance(raw, bool):
         if MOST_NUMBER < abs(raw) < math.inf:
             raise Unsound(f"{show(raw)} is too much", f"{MOST_NUMBER:g} at most, either way")
-        if 0.0 < abs(raw) < LEAST_NUMBER:
-            raise Unsound(f"{show(raw)} is next to nothing", f"0, or {LEAST_NUMBER:g} at least")
+        if abs(raw) < LEAST_NUMBER:
+            return type(raw)(0)
     return raw
 
 
 @dataclass(frozen=True)
 class _Sized:
-    """Refuses numbers that nobody means, NaN and infinities left to the model."""
+    """Refuses numbers that nobody means; what is next to nothing is 0. NaN and infinities are the model's."""
 
     def __get_pydantic_core_schema__(
         self, source: Any, handler: GetCoreSchemaHandler

@@ -20,7 +20,7 @@ class Kind:
     """A kind of quantity: its documented unit and the factors that bring others to it.
 
     ``pattern`` is the JSON Schema pattern of a text with a unit of this kind. ``most`` is more than any car
-    has of it, in that unit: what is larger, either way, is a slip, and so is what is next to nothing.
+    has of it, in that unit: what is larger, either way, is a slip.
     """
 
     name: str
@@ -30,7 +30,7 @@ class Kind:
     pattern: str
 
 
-# What is smaller than this, of any kind, and not 0 is not measured, N/mm to mm.
+# What is smaller than this, of any kind, was worked out and came to nothing; nobody measures it.
 LEAST = 1e-9
 
 
@@ -114,7 +114,7 @@ def read_quantity(raw: object, kind: Kind) -> float:
 
     Takes a number, which is in that unit already, or a text of a number and a unit. Raises
     ``Unsound`` (a ``ValueError``) for anything else: another kind's unit, an unknown unit, a text
-    without a unit, true and false, infinity and not-a-number, and what no car has so much or so little of.
+    without a unit, true and false, infinity and not-a-number, and more than any car has of it.
     """
     if isinstance(raw, str):
         return _from_text(raw, kind)
@@ -170,9 +170,7 @@ def _finite(number: float, factor: float, raw: object, kind: Kind) -> float:
         raise Unsound(f"{show(raw)} is not a finite number", _wanted(kind))
     if abs(value) > kind.most:
         raise Unsound(f"{show(raw)} is too much", f"{kind.most:g} {kind.unit} at most, either way")
-    if 0.0 < abs(value) < LEAST:
-        raise Unsound(f"{show(raw)} is next to nothing", f"0, or {LEAST:g} {kind.unit} at least")
-    return value
+    return 0.0 if abs(value) < LEAST else value
 
 
 def _wanted(kind: Kind) -> str:

@@ -180,7 +180,7 @@ DEGENERATE = {
     "a step that is next to nothing": (
         "parts",
         spoil(PARTS, "step: 2", "step: 1e-300"),
-        "next to nothing",
+        "more than 0",
     ),
     "a point a light-year off": (
         "car",

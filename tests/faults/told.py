@@ -86,6 +86,8 @@ def made_run(folder: Path, files: Files) -> Run:
     loaded = load_goals(write(folder, files))
     run = Run.create(folder / "runs", "night", loaded)
     row = row_of(problem_of(loaded))
+    for record in row["duties"].values():
+        record.update(settings_swept=1, refused_by={}, kept=[])
     run.ledger.add(row["build"], "done", 1, row)
     run.ledger.settle()
     run.update(status=FINISHED)

@@ -99,9 +99,11 @@ def test_a_text_with_a_unit_is_the_number_times_its_factor(
     word = data.draw(st.sampled_from(sorted(kind.factors)))
     text = f"{number!r} {word}"
     value = number * kind.factors[word]
-    if abs(value) > kind.most or 0.0 < abs(value) < LEAST:
-        with pytest.raises(ValueError, match=r"too much|next to nothing"):
+    if abs(value) > kind.most:
+        with pytest.raises(ValueError, match="too much"):
             read_quantity(text, kind)
+    elif abs(value) < LEAST:
+        assert read_quantity(text, kind) == 0.0
     else:
         assert read_quantity(text, kind) == pytest.approx(value)
     assert re.search(kind.pattern, text)

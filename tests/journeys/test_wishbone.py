@@ -68,7 +68,7 @@ def test_the_shipped_files_are_sound_and_the_demo_lays_them(tmp_path: Path) -> N
     inputs = tmp_path / "runs" / "demo-inputs"
     inputs.mkdir(parents=True)
     goals = yaml.safe_load(shipped("goals"))
-    goals["duties"] = {"circuit": {"lowered_by": 400}}
+    goals["duties"] = {"circuit": {"lowered_by": 290}}
     (inputs / "wishbone_goals.yaml").write_text(yaml.safe_dump(goals))
     outcome = run("demo", "--suspension", "double_wishbone", cwd=tmp_path)
     assert outcome.code == 1, outcome.err

@@ -10,9 +10,6 @@ import pytest
 from optimiser.report import Report
 from optimiser.report_page import write_report
 from optimiser.runs import Run
-from tests.pages.browser import browser
-
-__all__ = ["browser"]
 
 SAMPLE = Path(__file__).parents[2] / "runs" / "sample"
 

@@ -87,16 +87,23 @@ ROW = search_build(ASKED, 1)
 TEXT = " ".join(sheet(ASKED, ROW).split())
 
 
+def told(text: str, words: str) -> float:
+    """The figure that stands in some words of a text."""
+    found = re.search(re.escape(words).replace(r"\{\}", r"(-?[0-9.]+)"), text)
+    assert found is not None, (words, text)
+    return float(found.group(1))
+
+
 def test_the_sheet_tells_the_steps_with_readings_of_the_duty_it_goes_to() -> None:
     assert feasible(ROW) and "top_mount" in ROW["pairing"]["differs"]
     steps = TEXT.split("Swap, hill to pad")[1].split("Swap, pad to hill")[0]
     here, there = (ROW["duties"][d]["settings"]["top_mount"]["in_out"] for d in ASKED.duties)
     assert f"top mount in out: from {here:g} mm to {there:g} mm" in steps
     figures = ROW["duties"]["pad"]["measures"]
-    assert f"camber {figures['camber']['value']:.2f} deg" in steps
-    assert f"caster {figures['caster']['value']:.2f} deg" in steps
+    assert told(steps, "camber {} deg") == pytest.approx(figures["camber"]["value"], abs=0.05)
+    assert told(steps, "caster {} deg") == pytest.approx(figures["caster"]["value"], abs=0.05)
     lock = figures["lock_inner"]["value"]
-    assert f"inner wheel {lock:.1f} deg at the stop" in steps
+    assert told(steps, "inner wheel {} deg at the stop") == pytest.approx(lock, abs=0.06)
     order = ["Car on stands", "Both sides", "Both tie rods", "Check", "teering stop", "By hand"]
     places = [steps.index(words) for words in order]
     assert places == sorted(places)
@@ -125,7 +132,8 @@ def test_a_stack_is_confirmed_on_the_gauge() -> None:
     assert bench.scene is not None
     (reading,) = (r.toe for r in gauge(bench.scene, "left") if r.travel == 40.0)
     steps = " ".join(sheet(asked, row).split()).split("Swap, hill to pad")[1]
-    assert f"toe change on the gauge {reading:.3f} deg at 40 mm of bump" in steps
+    change = told(steps, "toe change on the gauge {} deg at 40 mm of bump")
+    assert change == pytest.approx(reading, abs=0.006)
     assert "both front wheels off" in steps
 
 
