@@ -219,11 +219,13 @@ def _too_fine(
     """A range that is stepped so finely that no search could try it all."""
     if low is None or high is None or step is None or step <= 0 or low > high:
         return
-    if (high - low) / step > MAX_POSITIONS - 1:
-        count = (high - low) / step + 1
-        found = f"a step of {step:g} makes {count:.0f} positions from {low:g} to {high:g}"
-        expected = f"{MAX_POSITIONS} positions at most"
-        yield at.fault(found if count < 1e9 else f"the step of {step:g} is tiny", expected)
+    # as they are counted where they are made: the high end is one only where a step falls on it
+    steps = (high - low) / step + 1e-9
+    if steps >= MAX_POSITIONS:
+        found = f"the step of {step:g} is tiny"
+        if steps < 1e9:
+            found = f"a step of {step:g} makes {int(steps) + 1} positions from {low:g} to {high:g}"
+        yield at.fault(found, f"{MAX_POSITIONS} positions at most")
 
 
 def parts_notices(parts: Section, goals: Section) -> list[str]:

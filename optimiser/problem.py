@@ -25,6 +25,7 @@ from optimiser.errors import Errors
 from optimiser.families import Families
 from optimiser.fittings import gates, tilt_limits
 from optimiser.obstacles import obstacles_of
+from optimiser.sizes import check_sizes
 from optimiser.space import Build, Dimension, Space, duty_dimensions, make_space
 
 
@@ -42,8 +43,10 @@ class Problem:
 
     @cached_property
     def space(self) -> Space:
-        """All builds by number."""
-        return make_space(self.parts)
+        """All builds by number. Raises ValueError where one has more settings than can be swept."""
+        space = make_space(self.parts)
+        check_sizes(space, self.goals)
+        return space
 
     @cached_property
     def families(self) -> Families:

@@ -117,7 +117,7 @@ def taken(folder: Path) -> int:
 
 
 def outcome(folder: Path) -> tuple[int, float, int]:
-    """What became of the files in a folder, s and MiB; in a process of its own, which is ended in time."""
+    """What became of the files in a folder, s and MiB; in a process of its own, ended where it takes long."""
     began = time.monotonic()
     child = os.fork()
     if child == 0:

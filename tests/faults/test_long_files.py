@@ -12,12 +12,13 @@ import pytest
 import yaml
 
 from goals.faults import InputError
-from goals.parts import Stack
+from goals.parts import Adjuster, Stack
 from goals.reading import load_goals
 from goals.readings_csv import read_table
 from goals.stacks import MOST_STEPS, piles, steps_to_stack, ways_to_stack
 from optimiser.errors import TOGETHER
 from optimiser.problem import Problem
+from optimiser.space import adjuster_settings
 from tests.faults import every_field, growing
 from tests.search.catalogues import random_problem
 
@@ -117,6 +118,19 @@ def test_the_work_of_a_stack_is_never_told_as_less_than_it_is() -> None:
     assert steps_to_stack(pieces, None) == ways * 7
     assert steps_to_stack(pieces, 12.0) == ways * 7 * sum(height <= 12.0 for height in sums)
     assert steps_to_stack({0.01: 390_000}, 20_000.0) > MOST_STEPS
+
+
+@pytest.mark.parametrize(("step", "positions"), [(1 / 1999, 2000), (0.9999 / 1999, 2000)])
+def test_as_many_positions_as_may_be(tmp_path: Path, step: float, positions: int) -> None:
+    """Neither rounding nor a last step that falls short of the range's end is told as one too many."""
+    parts = copy.deepcopy(every_field.plain()[0]["parts"])
+    adjuster = parts["stations"]["spring_seat"][0]["adjusts"]["turned_down"]
+    adjuster.update(range=[0, 1], step=step)
+    assert told(tmp_path, parts=parts) == []
+    assert adjuster_settings(Adjuster(**adjuster)).size == positions
+    adjuster["step"] = 1 / 2000
+    (fault,) = told(tmp_path, parts=parts)
+    assert "makes 2001 positions" in fault
 
 
 def test_a_stack_that_is_asked_for_again_is_the_same() -> None:
