@@ -315,6 +315,7 @@ class Dispatcher:
             self._take_back(worker)
         self.workers.clear()
         self.refused.clear()
+        self.looked = False
 
     def drop_queue(self) -> None:
         """The end: what has no result will have none."""
