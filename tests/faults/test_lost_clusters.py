@@ -9,12 +9,14 @@ from optimiser.ledger import Ledger
 from tests.faults.lost_clusters import HASTY, KNUCKLES, slow
 from tests.search.farm import Farm, begin, ended, wait_for, write_large_garage
 
-SAYS_WHEN_CONNECTED = """
-import sys
+SAYS_WHEN_IT_SEES_WORKERS = """
+import sys, time
 look = c.ClusterExecutor._first_look
 def look_aloud(self):
     self._open.wait()
-    print("connected", file=sys.stderr, flush=True)
+    while not self._dispatcher.workers:
+        time.sleep(0.05)
+    print("sees them", file=sys.stderr, flush=True)
     look(self)
 c.ClusterExecutor._first_look = look_aloud
 """
@@ -36,9 +38,9 @@ def test_gone_before_any_worker_is_ready(tmp_path: Path) -> None:
         wait_for(lambda: begun(tmp_path / "runs" / "late"))
         farm.worker(*slow(farm.folder, 300.0, compiling))
         wait_for(compiling.exists)
-        early = begin(*asks, "early", cwd=tmp_path, before=HASTY + SAYS_WHEN_CONNECTED)
+        early = begin(*asks, "early", cwd=tmp_path, before=HASTY + SAYS_WHEN_IT_SEES_WORKERS)
         assert early.stderr is not None
-        assert "connected\n" in iter(early.stderr.readline, "")
+        assert "sees them\n" in iter(early.stderr.readline, "")
         farm.scheduler.kill()
         outcomes = ended(late), ended(early)
     assert outcomes[0].code == 3 and "scheduler is gone" in outcomes[0].err, outcomes[0]
