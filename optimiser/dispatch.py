@@ -140,7 +140,7 @@ class Dispatcher:
         finally:
             self._lose_all()
             self.drop_queue()
-            await _closed(client)
+            await closed(client)
 
     async def _rest(self, client: Client) -> None:
         """Give out jobs as workers become free, until it is time to look at the roster again."""
@@ -330,7 +330,7 @@ def _is_answer(answer: Any) -> TypeGuard[Answer]:
     return isinstance(answer, tuple) and len(answer) == 2 and answer[0] in WORDS
 
 
-async def _closed(client: Client) -> None:
+async def closed(client: Client) -> None:
     """Close a client, whatever state it is in."""
     try:
         await asyncio.wait_for(client.close(), CALL)
