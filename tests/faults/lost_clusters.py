@@ -18,6 +18,7 @@ import sys
 import tempfile
 import time
 from collections import Counter
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +26,7 @@ import numpy as np
 
 from optimiser.ledger import FAILED, Ledger
 from tests.journeys.garage import Outcome
-from tests.search.farm import Farm, begin, command, ended, write_large_garage
+from tests.search.farm import Farm, begin, command, ended, wait_for, write_large_garage
 
 KNUCKLES = 8
 # So that there is a middle to be struck in, s.
@@ -36,8 +37,8 @@ HASTY = """
 import optimiser.cluster as c, optimiser.dispatch as d
 c.CONNECT, d.CALL, d.LOST_AFTER = 1.0, 2.0, 2.0
 """
-# How long after the command was begun, s.
-WITHIN = 25.0
+# How long after the command was begun, or after its run was, s.
+WITHIN = 12.0
 
 Chance = np.random.Generator
 
@@ -76,28 +77,50 @@ def found(run: Path) -> dict[str, Any]:
     }
 
 
-def lost(farm: Farm, folder: Path, name: str, strike: signal.Signals, after: float) -> Outcome:
-    """Search until the scheduler is struck for good, so many seconds after the beginning."""
+@dataclass(frozen=True)
+class Strike:
+    """What befalls the scheduler, and so many seconds after what: the command's beginning or the run's."""
+
+    signal: signal.Signals
+    after: float
+    begun: bool
+
+
+def a_strike(chance: Chance) -> Strike:
+    """One strike, twice as often in the run as from the command's beginning."""
+    how = signal.SIGKILL if chance.integers(2) else signal.SIGSTOP
+    return Strike(how, float(chance.uniform(0.0, WITHIN)), bool(chance.integers(3)))
+
+
+def begun(run: Path) -> bool:
+    """Whether a run is made and its search has begun."""
+    log = run / "log.jsonl"
+    return log.exists() and "started" in log.read_text()
+
+
+def lost(farm: Farm, folder: Path, name: str, strike: Strike) -> Outcome:
+    """Search until the scheduler is struck for good."""
     asks = ("search", "goals.yaml", "--name", name, "--cluster", farm.address)
     search = begin(*asks, cwd=folder, before=HASTY)
-    until = time.monotonic() + after
+    if strike.begun:
+        wait_for(lambda: begun(folder / "runs" / name) or search.poll() is not None)
+    until = time.monotonic() + strike.after
     while search.poll() is None and time.monotonic() < until:
         time.sleep(0.05)
     if search.poll() is None:
-        farm.scheduler.send_signal(strike)
+        farm.scheduler.send_signal(strike.signal)
     return ended(search)
 
 
 def one_round(folder: Path, name: str, calm: dict[str, Any], chance: Chance) -> str:
     """Lose a cluster and go on without it; returns how the first stretch ended."""
     run = folder / "runs" / name
-    strike = signal.SIGKILL if chance.integers(2) else signal.SIGSTOP
-    after = float(chance.uniform(0.0, WITHIN))
+    strike = a_strike(chance)
     with Farm(folder / f"farm-{name}") as farm:
         for ready in (0.0, READY * float(chance.integers(2))):
             farm.worker(*slow(farm.folder, ready))
-        outcome = lost(farm, folder, name, strike, after)
-    what = f"{name}, {strike.name} after {after:.1f} s"
+        outcome = lost(farm, folder, name, strike)
+    what = f"{name}, {strike}"
     if outcome.code == 2:
         assert not run.exists(), f"{what}: {outcome}"
         return "before the run"

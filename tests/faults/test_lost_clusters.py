@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 
 from optimiser.ledger import Ledger
-from tests.faults.lost_clusters import HASTY, KNUCKLES, slow
+from tests.faults.lost_clusters import HASTY, KNUCKLES, begun, slow
 from tests.search.farm import Farm, begin, ended, wait_for, write_large_garage
 
 SAYS_WHEN_IT_SEES_WORKERS = """
@@ -20,12 +20,6 @@ def look_aloud(self):
     look(self)
 c.ClusterExecutor._first_look = look_aloud
 """
-
-
-def begun(run: Path) -> bool:
-    """Whether a run is made and its search has begun."""
-    log = run / "log.jsonl"
-    return log.exists() and "started" in log.read_text()
 
 
 def test_gone_before_any_worker_is_ready(tmp_path: Path) -> None:
