@@ -257,15 +257,21 @@ class ClusterExecutor(Executor):
                 tls_client_cert=str(self.access.cert),
                 tls_client_key=str(self.access.key or self.access.cert),
             )
+        client: Any = None
         try:
-            return await library.Client(
+            client = library.Client(
                 self.access.url,
                 security=security,
                 asynchronous=True,
                 timeout=CONNECT,
                 set_as_default=False,
             )
+            # the library itself waits for ever where someone listens and says nothing
+            await asyncio.wait_for(_ready(client), CONNECT)
+            return client
         except Exception as error:
+            if client is not None:
+                await dispatch.closed(client)
             raise ClusterError(f"--cluster: {_why_not(error)}") from None
 
     def _first_look(self) -> None:
@@ -285,6 +291,11 @@ class ClusterExecutor(Executor):
         if self._dispatcher.refused and not self._dispatcher.workers:
             told = "\n".join(self.notices())
             raise ClusterError(f"--cluster: no worker there can be used\n{told}")
+
+
+async def _ready(client: dispatch.Client) -> None:
+    """Wait until a client has reached its scheduler."""
+    await client
 
 
 def _why_not(error: BaseException) -> str:

@@ -151,7 +151,7 @@ class Dispatcher:
         finally:
             self._lose_all()
             self.drop_queue()
-            await _closed(client)
+            await closed(client)
 
     async def _rest(self, client: Client) -> None:
         """Give out jobs as workers become free, until it is time to look at the roster again."""
@@ -355,6 +355,7 @@ class Dispatcher:
             self._take_back(worker)
         self.workers.clear()
         self.refused.clear()
+        self.looked = False
 
     def drop_queue(self) -> None:
         """The end: what has no result will have none."""
@@ -369,7 +370,7 @@ def _is_answer(answer: Any) -> TypeGuard[Answer]:
     return isinstance(answer, tuple) and len(answer) == 2 and answer[0] in WORDS
 
 
-async def _closed(client: Client) -> None:
+async def closed(client: Client) -> None:
     """Close a client, whatever state it is in."""
     try:
         await asyncio.wait_for(client.close(), CALL)

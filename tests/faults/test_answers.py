@@ -108,7 +108,10 @@ def test_a_worker_that_differs_is_told_once_however_often_the_way_to_it_breaks()
             assert await dispatcher._look(client)
             await asyncio.sleep(0.05)
             assert dispatcher.refused == {"w1"} and len(dispatcher.fit) == 1
+            assert dispatcher.settled
             dispatcher._lose_all()
+            # who is there now is not known before the next look
+            assert not dispatcher.settled
 
     asyncio.run(live())
     assert told == ["a worker is left out: numba 0.1 there"]

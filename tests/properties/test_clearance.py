@@ -252,4 +252,5 @@ def test_an_arch_is_the_least_of_its_pieces() -> None:
         for pair in pairwise(corners)
     ]
     assert len(each) > 20
-    np.testing.assert_array_equal(gaps(whole, "left", places), np.min(each, axis=0))
+    # a corner at the origin is written as 0, which the pieces are told with all their noise
+    np.testing.assert_allclose(gaps(whole, "left", places), np.min(each, axis=0), rtol=0, atol=1e-9)

@@ -21,6 +21,7 @@ import yaml
 from optimiser.cluster import Access, ClusterError
 from optimiser.errands import HELLO, digest_of, packed, passport, serve, trial
 from optimiser.ledger import FAILED, Ledger
+from tests.journeys.garage import Outcome
 from tests.search.catalogues import random_problem
 from tests.search.certificates import write_certificates
 from tests.search.farm import (
@@ -220,7 +221,10 @@ def without_shimwright(folder: Path) -> Path:
 
 
 def test_who_may_serve(alone: Path, tmp_path: Path) -> None:
-    """No worker: the search waits. Workers that differ: left out, and alone no cluster."""
+    """No worker: the search waits. Workers that differ: left out, and alone no cluster.
+
+    In the end the scheduler goes, and nothing is lost by it.
+    """
     write_large_garage(tmp_path, KNUCKLES)
     with Farm(tmp_path / "farm") as farm:
         asks = ("search", "goals.yaml", "--cluster", farm.address, "--name")
@@ -234,12 +238,27 @@ def test_who_may_serve(alone: Path, tmp_path: Path) -> None:
         assert not (tmp_path / "runs" / "refused").exists()
         farm.worker()
         wait_for(lambda: joined(farm) == 3)
-        outcome = command(*asks, "served", cwd=tmp_path)
+        process = begin(*asks, "served", cwd=tmp_path)
+        run = tmp_path / "runs" / "served"
+        outcome = served_though_the_scheduler_goes_at_the_end(farm, process, run)
     assert outcome.code == 0, outcome.err
     assert outcome.err.count("left out") == 2
     assert "1 worker, 1 thread" in outcome.err
     assert "not encrypted" in outcome.err
-    assert same_ranking(tmp_path / "runs" / "served", alone / "runs" / "one")
+    assert same_ranking(run, alone / "runs" / "one")
+    assert json.loads((run / "run.json").read_text())["as_built"]["complete"] is True
+
+
+def served_though_the_scheduler_goes_at_the_end(
+    farm: Farm, process: subprocess.Popen[str], run: Path
+) -> Outcome:
+    """Once all builds are searched, this machine builds cars by itself and needs no cluster any more."""
+    wait_for(lambda: (run / "log.jsonl").exists() and "started" in (run / "log.jsonl").read_text())
+    builds = json.loads((run / "run.json").read_text())["coverage"]["builds"]
+    wait_for(lambda: rows_in(run) == builds)
+    assert len(Ledger(run / "ledger.sqlite").built()) < 3
+    farm.scheduler.kill()
+    return ended(process)
 
 
 def ctrl_c_with_no_worker_ends_at_once(process: subprocess.Popen[str], folder: Path) -> None:
