@@ -404,8 +404,9 @@ class Search:
             if self.preparing and self.interrupts > 1:
                 raise KeyboardInterrupt
 
-        # one that is ignored was put off on purpose: a search in the background, or under nohup
-        heard = [s for s in STOP_SIGNALS if signal.getsignal(s) is not signal.SIG_IGN]
+        # one that is ignored was put off on purpose, as nohup does; a script's shell puts off Ctrl-C unasked
+        put_off = {s for s in STOP_SIGNALS if signal.getsignal(s) is signal.SIG_IGN}
+        heard = [s for s in STOP_SIGNALS if s == signal.SIGINT or s not in put_off]
         before = {each: signal.signal(each, note) for each in heard}
         try:
             yield

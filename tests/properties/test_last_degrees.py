@@ -36,7 +36,8 @@ def furthest(scene: Scene, turn: Turn) -> float:
 
 @pytest.mark.parametrize("turn", [LEFT_TURN, RIGHT_TURN], ids=["left", "right"])
 @pytest.mark.parametrize("car", CARS, ids=lambda car: car.name)
-@given(share=st.floats(0.05, 0.999))
+# beyond it, nearer to over-centre than any car may be set, an angle may be told as out of reach
+@given(share=st.floats(0.05, 0.995))
 @settings(max_examples=8, deadline=None)
 def test_every_angle_before_the_end_is_found(car: Car, turn: Turn, share: float) -> None:
     scene = scene_of(replace(car, rack_travel=LONG_RACK), geometry(car))
