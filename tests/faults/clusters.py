@@ -72,6 +72,7 @@ def found(run: Path) -> dict[str, Any]:
         "ranked.csv": (run / "ranked.csv").read_bytes(),
         "rows": ledger.rows(),
         "failed": ledger.rows(FAILED),
+        "built": ledger.built(),
     }
 
 

@@ -25,6 +25,7 @@ from typing import Any
 import numpy as np
 
 from optimiser.ledger import FAILED, Ledger
+from tests.faults.clusters import found
 from tests.journeys.garage import Outcome
 from tests.search.farm import Farm, begin, command, ended, wait_for, write_large_garage
 
@@ -63,18 +64,6 @@ def slow(folder: Path, ready: float, marker: Path | None = None) -> tuple[str, .
         "errands.warm_up = warm_up\n"
     )
     return ("--no-nanny", "--preload", str(script))
-
-
-def found(run: Path) -> dict[str, Any]:
-    """All that a search found."""
-    ledger = Ledger(run / "ledger.sqlite")
-    return {
-        "ranked.json": (run / "ranked.json").read_bytes(),
-        "ranked.csv": (run / "ranked.csv").read_bytes(),
-        "rows": ledger.rows(),
-        "failed": ledger.rows(FAILED),
-        "built": ledger.built(),
-    }
 
 
 @dataclass(frozen=True)
