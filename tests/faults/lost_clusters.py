@@ -24,7 +24,7 @@ from typing import Any
 
 import numpy as np
 
-from optimiser.ledger import FAILED, Ledger
+from optimiser.ledger import Ledger
 from tests.faults.clusters import found
 from tests.journeys.garage import Outcome
 from tests.search.farm import Farm, begin, command, ended, wait_for, write_large_garage
