@@ -23,6 +23,11 @@ from optimiser.command_line import (
 )
 from optimiser.entry import NOTHING_FEASIBLE
 
+# A week: an answer that takes longer is not waited for, and endless minutes no clock can count.
+MOST_MINUTES = 10_080.0
+# As goals.duties has it, which is not loaded for --help.
+MOST_WORKERS = 256
+
 
 @app.command()
 def rank(
@@ -134,11 +139,19 @@ def why(
     run: RunName,
     runs: Runs = HERE,
     minutes: Annotated[
-        float, typer.Option("--minutes", help="How long to search for answers at most.", min=0.0)
+        float,
+        typer.Option(
+            "--minutes",
+            help="How long to search for answers at most.",
+            min=0.0,
+            max=MOST_MINUTES,
+        ),
     ] = 10.0,
     workers: Annotated[
         int | None,
-        typer.Option("--workers", help="Processes to use.  [default: all cores]", min=1),
+        typer.Option(
+            "--workers", help="Processes to use.  [default: all cores]", min=1, max=MOST_WORKERS
+        ),
     ] = None,
     as_json: AsJson = False,
 ) -> None:
