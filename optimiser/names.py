@@ -25,7 +25,7 @@ def check_name(name: str | None) -> None:
         return
     words = f"'{name[:MOST_NAME]}' is no name for a run"
     # a candidate is named RUN#N
-    if not name or name.startswith(".") or any(sign in name for sign in "/\\#"):
+    if not name.strip() or name.startswith((".", "-")) or any(sign in name for sign in "/\\#"):
         raise RunError(f"{words}: a plain word, no folders and no '#'")
     if not name.isprintable() or len(name) > MOST_NAME:
         raise RunError(f"{words}: a plain word of {MOST_NAME} letters at most")

@@ -232,6 +232,8 @@ ODD_WORDS = [
     ("search", "goals.yaml", "cars.yaml"),
     ("search",),
     ("search", "goals.yaml", "--name", ""),
+    ("search", "goals.yaml", "--name", " "),
+    ("search", "goals.yaml", "--name=-x"),
     ("search", "goals.yaml", "--name", "."),
     ("search", "goals.yaml", "--name", ".."),
     ("search", "goals.yaml", "--name", "a/b"),
