@@ -112,10 +112,8 @@ class Search:
             self._sample()
         except SchedulerGone:
             return self._keep_finished() or "the cluster's scheduler is gone"
-        except WorkersKeepDying as error:
+        except (WorkersKeepDying, CannotWrite) as error:
             return str(error)
-        except CannotWrite as error:
-            return f"the run cannot be written: {error}"
         except WRITE_FAULTS as error:
             return f"the run cannot be read or written: {fault_words(error)}"
         finally:
@@ -243,7 +241,7 @@ class Search:
                     assert row["build"] == number
                     self._write(row)
         except CannotWrite as error:
-            return f"the cluster's scheduler is gone, and the run cannot be written: {error}"
+            return f"the cluster's scheduler is gone, and {error}"
         return None
 
     def _hear(self, cluster: ClusterExecutor) -> None:
@@ -382,8 +380,7 @@ class Search:
             # a disk that was waited for in vain is not waited for again
             put_down() if halted is not None else self._patiently(put_down)
         except (CannotWrite, *WRITE_FAULTS) as error:
-            words = error if isinstance(error, CannotWrite) else fault_words(error)
-            status, self.reason = STOPPED, halted or f"the run cannot be written: {words}"
+            status, self.reason = STOPPED, halted or str(error)
         self.run.log("ended", status=status, reason=self.reason, builds_done=self.progress.done)
         if done and self.sampled and status == FINISHED:
             self.run.ledger.forget_known()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from optimiser.proposer import LED, PROMISING, PROMISING_THEN_LED
+from optimiser.runs import SEARCHING, STOPPED
 from optimiser.wording import clean, counted, duration
 
 Record = dict[str, Any]
@@ -27,9 +28,9 @@ OPEN = "what was not searched may hold a better build"
 def status_words(found: Record) -> str:
     """How a run stands, by its ``status``, ``reason``, ``progress`` and ``updated``."""
     status = found["status"]
-    if status == "stopped":
+    if status == STOPPED:
         return f"stopped early ({clean(found['reason'])})"
-    if status != "searching":
+    if status != SEARCHING:
         return clean(status)
     pace = found.get("progress")
     if pace is None:

@@ -80,25 +80,19 @@ class Ledger:
     @contextmanager
     def _reading(self) -> Iterator[sqlite3.Connection]:
         check_database(self.path, written=False)
-        connection = self._open_to_read()
-        try:
+        with closing(_read_only(self.path)) as connection:
+            try:
+                secure(connection, self.path, _STATEMENTS)
+            except sqlite3.OperationalError:
+                if not self.path.is_file() or os.access(self.path.parent, os.W_OK):
+                    raise
+            else:
+                yield connection
+                return
+        # a run that was cut off has a write-ahead log, which is not read where nothing can be written
+        with closing(self._open_copy()) as connection:
             secure(connection, self.path, _STATEMENTS)
             yield connection
-        finally:
-            connection.close()
-
-    def _open_to_read(self) -> sqlite3.Connection:
-        """A connection that only reads. Raises sqlite3.Error where there is no ledger."""
-        connection = _read_only(self.path)
-        try:
-            connection.execute("SELECT count(*) FROM sqlite_master")
-        except sqlite3.OperationalError:
-            connection.close()
-            if not self.path.is_file() or os.access(self.path.parent, os.W_OK):
-                raise
-            # a run that was cut off has a write-ahead log, which is not read where nothing can be written
-            return self._open_copy()
-        return connection
 
     def _open_copy(self) -> sqlite3.Connection:
         """A connection to a copy in memory of a ledger that stands where nothing can be written."""

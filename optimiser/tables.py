@@ -19,6 +19,7 @@ from optimiser.layout import beside, chunks, figure_lines, hung, new_table, prin
 from optimiser.notice import print_model_notice
 from optimiser.precision import fixed
 from optimiser.problem import Problem
+from optimiser.runs import STOPPED
 from optimiser.settings import (
     differ,
     part_name,
@@ -82,7 +83,7 @@ def _print_coverage(console: Console, document: Record) -> None:
     cover = document["coverage"]
     status = status_words(document)
     console.print(Text.assemble((f"run {clean(document['run'])}", "bold"), f", {status}"))
-    if document["status"] == "stopped":
+    if document["status"] == STOPPED:
         console.print(Text(f"go on with: shimwright resume {clean(document['run'])}"))
     for line in coverage_lines(cover):
         console.print(Text(line))

@@ -21,7 +21,7 @@ LOOK_AGAIN = 1.0
 
 
 class CannotWrite(Exception):
-    """What was to be written could not be, in words for the user."""
+    """What a run hangs on could not be written, in words for the user."""
 
 
 def write_file(path: Path, text: str) -> None:
@@ -96,7 +96,7 @@ def patiently(
             write()
         except WRITE_FAULTS as error:
             if stop() or time.monotonic() >= until:
-                raise CannotWrite(fault_words(error)) from error
+                raise CannotWrite(f"the run cannot be written: {fault_words(error)}") from error
             waited = True
             tell(f"cannot write ({fault_words(error)}): trying again")
             time.sleep(LOOK_AGAIN)
