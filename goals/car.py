@@ -57,27 +57,6 @@ class StrutPoints(Strict):
     """Centre of the face that the wheel bolts to, [x, y, z] mm."""
 
 
-class StrutPointsRight(Strict):
-    """What differs on the right side, y negative; a point left out is the left one mirrored."""
-
-    arm_front: Point | None = None
-    """Front body pivot of the lower arm, [x, y, z] mm."""
-    arm_rear: Point | None = None
-    """Rear body pivot of the lower arm, [x, y, z] mm."""
-    ball_joint: Point | None = None
-    """Centre of the lower ball joint, [x, y, z] mm."""
-    top_mount: Point | None = None
-    """Centre of the strut's top bearing, [x, y, z] mm."""
-    strut_lower: Point | None = None
-    """A second point on the strut's sliding axis, fixed to the knuckle, [x, y, z] mm."""
-    tie_rod_outer: Point | None = None
-    """Centre of the outer tie-rod joint, [x, y, z] mm."""
-    tie_rod_inner: Point | None = None
-    """Centre of the inner tie-rod joint, rack centred, [x, y, z] mm."""
-    hub_face: Point | None = None
-    """Centre of the face that the wheel bolts to, [x, y, z] mm."""
-
-
 class WishbonePoints(Strict):
     """Hard points of a double-wishbone corner, left side, car axes."""
 
@@ -101,8 +80,11 @@ class WishbonePoints(Strict):
     """Centre of the face that the wheel bolts to, [x, y, z] mm."""
 
 
-class WishbonePointsRight(Strict):
-    """What differs on the right side, y negative; a point left out is the left one mirrored."""
+class PointsRight(Strict):
+    """What differs on the right side, y negative; a point left out is the left one mirrored.
+
+    Those that only one kind of suspension has need not be there, so this is one form for both kinds.
+    """
 
     arm_front: Point | None = None
     """Front body pivot of the lower arm, [x, y, z] mm."""
@@ -110,12 +92,16 @@ class WishbonePointsRight(Strict):
     """Rear body pivot of the lower arm, [x, y, z] mm."""
     ball_joint: Point | None = None
     """Centre of the lower ball joint, [x, y, z] mm."""
+    top_mount: Point | None = None
+    """Centre of a strut's top bearing, [x, y, z] mm."""
+    strut_lower: Point | None = None
+    """A second point on a strut's sliding axis, fixed to the knuckle, [x, y, z] mm."""
     upper_front: Point | None = None
-    """Front body pivot of the upper arm, [x, y, z] mm."""
+    """Front body pivot of a double wishbone's upper arm, [x, y, z] mm."""
     upper_rear: Point | None = None
-    """Rear body pivot of the upper arm, [x, y, z] mm."""
+    """Rear body pivot of a double wishbone's upper arm, [x, y, z] mm."""
     upper_ball_joint: Point | None = None
-    """Centre of the upper ball joint, [x, y, z] mm."""
+    """Centre of a double wishbone's upper ball joint, [x, y, z] mm."""
     tie_rod_outer: Point | None = None
     """Centre of the outer tie-rod joint, [x, y, z] mm."""
     tie_rod_inner: Point | None = None
@@ -127,10 +113,6 @@ class WishbonePointsRight(Strict):
 # Which suspension they are of shows in the points themselves, so that only its own faults are told.
 Points = Annotated[
     Annotated[StrutPoints, Tag(WITHOUT)] | Annotated[WishbonePoints, Tag(WITH)], by_keys("upper_")
-]
-PointsRight = Annotated[
-    Annotated[StrutPointsRight, Tag(WITHOUT)] | Annotated[WishbonePointsRight, Tag(WITH)],
-    by_keys("upper_"),
 ]
 
 
@@ -356,7 +338,10 @@ def leaves_some(reserve: float, info: ValidationInfo) -> float:
     """A joint's reserve; raises ``Unsound`` where it takes all of the tilt."""
     tilt = info.data.get("tilt")
     if tilt is not None and reserve >= tilt:
-        raise Unsound(f"a reserve of {reserve:g} deg leaves nothing of {tilt:g} deg of tilt")
+        raise Unsound(
+            f"a reserve of {reserve:g} deg leaves nothing of {tilt:g} deg of tilt",
+            "a reserve below the tilt; where none is given it is 3 deg",
+        )
     return reserve
 
 
@@ -365,7 +350,7 @@ class Joint(Strict):
 
     tilt: Annotated[Angle, Field(gt=0)]
     """Largest tilt from its middle, deg, by its maker."""
-    reserve: Annotated[Angle, Field(ge=0)] = 3.0
+    reserve: Annotated[Angle, Field(ge=0, validate_default=True)] = 3.0
     """Kept in hand, deg (3 to 5 is common practice, no source)."""
     axis: Direction = (0.0, 0.0, 1.0)
     """Direction of its stud as measured, car axes; a rack's inner joint has none."""
@@ -381,7 +366,7 @@ class MountJoint(Strict):
 
     tilt: Annotated[Angle, Field(gt=0)]
     """Largest tilt from its middle, deg, by its maker."""
-    reserve: Annotated[Angle, Field(ge=0)] = 3.0
+    reserve: Annotated[Angle, Field(ge=0, validate_default=True)] = 3.0
     """Kept in hand, deg (3 to 5 is common practice, no source)."""
     axis: Direction | None = None
     """Direction of its middle, car axes; the strut's sliding axis as measured when left out."""

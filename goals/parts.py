@@ -231,7 +231,7 @@ class PartJoint(Strict):
 
     tilt: Annotated[Angle, Field(gt=0)]
     """Largest tilt from its middle, deg, by its maker."""
-    reserve: Annotated[Angle, Field(ge=0)] = 3.0
+    reserve: Annotated[Angle, Field(ge=0, validate_default=True)] = 3.0
     """Kept in hand, deg (3 to 5 is common practice, no source)."""
     axis: Direction | None = None
     """Direction of its stud in the knuckle's own frame (of a top_mount: of its middle, in car axes); as the

@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-from scipy.optimize import brentq
+import scipy
 
 from goals.verdicts import Demand
 from kinematics import rows as k
@@ -97,7 +97,7 @@ def _plate_at(scene: Scene, turn: Turn, angle: float) -> PlateReading:
         if not there > at_low:
             break
         if there >= angle:
-            found = brentq(
+            found = scipy.optimize.brentq(
                 lambda s: _steer(scene, turn.inner, turn, s) - angle, low, share, xtol=1e-10
             )
             return _plate(scene, turn, float(found))

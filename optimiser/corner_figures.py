@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial import ConvexHull
+import scipy
 
 from kinematics import rows as k
 from kinematics.arrays import Floats
@@ -175,7 +175,7 @@ def _view(key: str, duty: str, view: str, before: Corner, car: Drawn, after: Cor
 def _on_page(role: str, points: Floats, across: Way, down: Way) -> Floats:
     """A line on the page; of a solid thing its outline."""
     flat = _flat(points, across, down)
-    return np.asarray(flat[ConvexHull(flat).vertices]) if role == "solid" else flat
+    return np.asarray(flat[scipy.spatial.ConvexHull(flat).vertices]) if role == "solid" else flat
 
 
 def _flat(points: Floats, across: Way, down: Way) -> Floats:

@@ -28,8 +28,8 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
+import scipy
 from scipy.special import ndtri
-from scipy.stats import qmc
 
 from goals.car import Car
 from goals.duties import COVERAGE, GoalsFile, Tolerances
@@ -109,7 +109,7 @@ class Errors:
     def _shares(self, group: int) -> Floats:
         """One group of columns, (samples, TOGETHER), each evenly spread over 0 to 1."""
         chance = np.random.default_rng([self.goals.search.seed, group])
-        points = qmc.Sobol(TOGETHER, scramble=True, rng=chance).random(self.samples)
+        points = scipy.stats.qmc.Sobol(TOGETHER, scramble=True, rng=chance).random(self.samples)
         return np.asarray(points[chance.permutation(self.samples)])
 
 

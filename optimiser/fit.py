@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.optimize import least_squares
+import scipy
 from scipy.special import chdtrc, ndtri
 
 from kinematics.arrays import Bools, Floats, Ints
@@ -180,7 +180,9 @@ def _solve(model: Model, wide: Floats, free: Ints, first: Floats) -> Floats:
         rows = model.slopes(full(x), free) * wide[free] / model.sigma[:, None]
         return np.concatenate([rows, np.eye(free.size)])
 
-    found = least_squares(residuals, first, jac=slopes, xtol=1e-10, ftol=1e-10, max_nfev=60)
+    found = scipy.optimize.least_squares(
+        residuals, first, jac=slopes, xtol=1e-10, ftol=1e-10, max_nfev=60
+    )
     return np.asarray(found.x)
 
 

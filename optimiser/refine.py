@@ -19,7 +19,7 @@ from math import prod
 from typing import Any
 
 import numpy as np
-from scipy.optimize import Bounds, differential_evolution
+import scipy
 
 from goals.parts import Adjuster, Station
 from goals.verdicts import Demand, merit_of, total_weight
@@ -174,9 +174,11 @@ class _Box:
         """Where between the steps the least merit is, limits weighed in: mm for each slide."""
         # the library's types do not know of a function of many places at once
         scores: Any = self._scores
-        found = differential_evolution(
+        found = scipy.optimize.differential_evolution(
             scores,
-            Bounds(np.array([s.low for s in self.slides]), np.array([s.high for s in self.slides])),
+            scipy.optimize.Bounds(
+                np.array([s.low for s in self.slides]), np.array([s.high for s in self.slides])
+            ),
             x0=[s.here for s in self.slides],
             popsize=LANES_EACH,
             maxiter=ROUNDS,

@@ -18,7 +18,7 @@ from optimiser.assembly import Assembly
 from optimiser.errors import Drawn
 from optimiser.problem import Problem
 from optimiser.refine import as_refined
-from tests.built.shop import NOTHING_OFF, shop
+from tests.built.shop import NOTHING_OFF, mirrored, shop
 from tests.cars import CARS, Car
 from tests.search.catalogues import random_problem
 from tests.wishbones import WISHBONES
@@ -101,6 +101,19 @@ def test_measured_points_that_are_off_are_another_car_file(seed: int) -> None:
     for lane in LANES:
         other = replace(assembly, car=file_of(problem, drawn, lane))
         compare(many, lane, other.scene(row(positions)))
+
+
+@pytest.mark.parametrize("car", [CARS[0], WISHBONES[0]], ids=lambda c: c.name)
+def test_any_point_may_be_the_only_one_that_the_right_side_gives(car: Car) -> None:
+    """Points that both kinds of suspension have tell nothing of the kind."""
+    for names in ((), *((name,) for name in car.points)):
+        problem = shop(car, right=mirrored(car, *names), hard_points=2)
+        assembly = problem.assembly(problem.space.build(0), "only")
+        assert assembly is not None
+        drawn = Drawn(problem.errors, "only")
+        many = as_built(assembly, (), drawn)
+        other = replace(assembly, car=file_of(problem, drawn, 3))
+        compare(many, 3, other.scene(row(())))
 
 
 STRUT_STROKE = {"strut": {"bump": 60, "droop": 60}}

@@ -27,33 +27,17 @@ from typing import Any
 import numpy as np
 
 from optimiser.ledger import FAILED, Ledger
+from tests.faults.slow import slow
 from tests.search.farm import Farm, begin, command, ended, wait_for, write_large_garage
 
 KNUCKLES = 8
 WORKERS = 2
-# So that a run lasts long enough to be struck, s.
-A_BUILD = 0.3
 KINDS = ("kill", "sleep", "send away", "one more", "scheduler")
 # A scheduler gives up a worker that has sent no sign of life for so long.
 GIVEN_UP = "3s"
 
 Chance = np.random.Generator
-
-
-def slow_builds(folder: Path) -> tuple[str, ...]:
-    """What workers are started with so that each build takes a while."""
-    script = folder / "slow.py"
-    script.write_text(
-        "import time\n"
-        "from optimiser import errands\n"
-        "plain = getattr(errands, 'plain', errands.TASKS['search_task'])\n"
-        "errands.plain = plain\n"
-        "def search(problem, number):\n"
-        f"    time.sleep({A_BUILD})\n"
-        "    return plain(problem, number)\n"
-        "errands.TASKS['search_task'] = search\n"
-    )
-    return ("--no-nanny", "--preload", str(script))
+Words = tuple[str, ...]
 
 
 def finished(run: Path) -> int:
@@ -76,11 +60,14 @@ def found(run: Path) -> dict[str, Any]:
     }
 
 
-def strike(farm: Farm, kind: str, chance: Chance, asleep: dict[int, float]) -> None:
-    """One thing that happens to a cluster; ``asleep`` is who sleeps and until when."""
+def strike(farm: Farm, words: Words, kind: str, chance: Chance, asleep: dict[int, float]) -> None:
+    """One thing that happens to a cluster whose workers are started with ``words``.
+
+    ``asleep`` is who sleeps and until when.
+    """
     there = [worker for worker in farm.workers if worker.poll() is None]
     if kind == "one more":
-        farm.workers.append(farm.worker(*farm_words(farm)))
+        farm.workers.append(farm.worker(*words))
     elif kind == "scheduler":
         farm.restart_scheduler(float(chance.uniform(0.0, 3.0)))
     elif there:
@@ -94,11 +81,6 @@ def strike(farm: Farm, kind: str, chance: Chance, asleep: dict[int, float]) -> N
             asleep[worker.pid] = time.monotonic() + float(chance.uniform(0.5, 8.0))
 
 
-def farm_words(farm: Farm) -> tuple[str, ...]:
-    """What this farm's workers are started with."""
-    return ("--no-nanny", "--preload", str(farm.folder / "slow.py"))
-
-
 def wake(asleep: dict[int, float], everyone: bool = False) -> None:
     """Wake workers whose time has come."""
     for pid in [pid for pid, until in asleep.items() if everyone or time.monotonic() > until]:
@@ -107,7 +89,9 @@ def wake(asleep: dict[int, float], everyone: bool = False) -> None:
             os.kill(pid, signal.SIGCONT)
 
 
-def watched(farm: Farm, search: subprocess.Popen[str], chance: Chance) -> Counter[str]:
+def watched(
+    farm: Farm, words: Words, search: subprocess.Popen[str], chance: Chance
+) -> Counter[str]:
     """Strike a cluster time and again while a command searches on it."""
     struck: Counter[str] = Counter()
     asleep: dict[int, float] = {}
@@ -117,11 +101,11 @@ def watched(farm: Farm, search: subprocess.Popen[str], chance: Chance) -> Counte
         assert time.monotonic() < until, "hangs"
         time.sleep(0.1)
         wake(asleep)
-        farm.keep(WORKERS, *farm_words(farm))
+        farm.keep(WORKERS, *words)
         if time.monotonic() > pause:
             kind = str(chance.choice(KINDS))
             if kind != "one more" or len(farm.workers) < WORKERS + 2:
-                strike(farm, kind, chance, asleep)
+                strike(farm, words, kind, chance, asleep)
                 struck[kind] += 1
             pause = time.monotonic() + float(chance.uniform(0.5, 6.0))
     wake(asleep, everyone=True)
@@ -129,14 +113,14 @@ def watched(farm: Farm, search: subprocess.Popen[str], chance: Chance) -> Counte
 
 
 def _one_run(
-    farm: Farm, folder: Path, name: str, calm: dict[str, Any], chance: Chance
+    farm: Farm, words: Words, folder: Path, name: str, calm: dict[str, Any], chance: Chance
 ) -> Counter[str]:
     """Search once more on a cluster that is struck from the first finished build on."""
     run = folder / "runs" / name
     asks = ("search", "goals.yaml", "--name", name, "--cluster", farm.address)
     search = begin(*asks, cwd=folder)
     wait_for(lambda: finished(run) or search.poll() is not None)
-    struck = watched(farm, search, chance)
+    struck = watched(farm, words, search, chance)
     outcome = ended(search)
     if outcome.code != 0 or found(run) != calm:
         raise AssertionError(f"{name} after {struck}: {outcome}")
@@ -156,11 +140,11 @@ def campaign(minutes: float, seed: int) -> dict[str, Any]:
         assert command("search", "goals.yaml", "--name", "calm", cwd=folder).code == 0
         calm = found(folder / "runs" / "calm")
         with Farm(folder / "farm") as farm:
-            slow_builds(farm.folder)
-            farm.keep(WORKERS, *farm_words(farm))
+            words = slow(farm.folder)
+            farm.keep(WORKERS, *words)
             while time.monotonic() - began < 60.0 * minutes:
                 runs += 1
-                struck += _one_run(farm, folder, f"run{runs}", calm, chance)
+                struck += _one_run(farm, words, folder, f"run{runs}", calm, chance)
                 print(f"{runs} runs, {struck.total()} strikes", file=sys.stderr, flush=True)
     return {
         "runs": runs,

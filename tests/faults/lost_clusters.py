@@ -26,12 +26,12 @@ import numpy as np
 
 from optimiser.ledger import Ledger
 from tests.faults.clusters import found
+from tests.faults.slow import slow
 from tests.journeys.garage import Outcome
 from tests.search.farm import Farm, begin, command, ended, wait_for, write_large_garage
 
 KNUCKLES = 8
-# So that there is a middle to be struck in, s.
-A_BUILD = 0.3
+# How long some workers take to be ready, s.
 READY = 4.0
 # A scheduler that is gone is given up soon, s.
 HASTY = """
@@ -42,28 +42,6 @@ c.CONNECT, d.CALL, d.LOST_AFTER = 1.0, 2.0, 2.0
 WITHIN = 12.0
 
 Chance = np.random.Generator
-
-
-def slow(folder: Path, ready: float, marker: Path | None = None) -> tuple[str, ...]:
-    """What a worker is started with, so that it takes its time to be ready and for each build."""
-    script = folder / f"slow{ready:g}.py"
-    script.write_text(
-        "import pathlib, time\n"
-        "from optimiser import errands\n"
-        # the library loads it twice
-        "plain = getattr(errands, 'plain', (errands.TASKS['search_task'], errands.warm_up))\n"
-        "errands.plain = plain\n"
-        "def search(problem, number):\n"
-        f"    time.sleep({A_BUILD})\n"
-        "    return plain[0](problem, number)\n"
-        "def warm_up():\n"
-        f"    {f'pathlib.Path({str(marker)!r}).touch()' if marker else 'pass'}\n"
-        f"    time.sleep({ready})\n"
-        "    plain[1]()\n"
-        "errands.TASKS['search_task'] = search\n"
-        "errands.warm_up = warm_up\n"
-    )
-    return ("--no-nanny", "--preload", str(script))
 
 
 @dataclass(frozen=True)
@@ -132,7 +110,7 @@ def goes_on(folder: Path, name: str, alone: bool) -> None:
         outcome = command("resume", name, cwd=folder)
     else:
         with Farm(folder / f"other-{name}") as farm:
-            farm.worker(*slow(farm.folder, 0.0))
+            farm.worker(*slow(farm.folder))
             outcome = command("resume", name, "--cluster", farm.address, cwd=folder)
     assert outcome.code == 0, outcome
 

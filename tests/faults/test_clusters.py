@@ -7,7 +7,8 @@ import time
 from pathlib import Path
 
 from optimiser.ledger import FAILED, Ledger
-from tests.faults.clusters import finished, found, slow_builds
+from tests.faults.clusters import finished, found
+from tests.faults.slow import slow
 from tests.search.farm import Farm, begin, command, ended, write_large_garage
 
 
@@ -18,7 +19,7 @@ def test_a_scheduler_stopped_and_started_three_times_over_one_run(tmp_path: Path
     assert calm.code == 0, calm.err
     run = tmp_path / "runs" / "struck"
     with Farm(tmp_path / "farm") as farm:
-        words = slow_builds(farm.folder)
+        words = slow(farm.folder)
         farm.keep(2, *words)
         search = begin(
             *("search", "goals.yaml", "--name", "struck", "--cluster", farm.address), cwd=tmp_path

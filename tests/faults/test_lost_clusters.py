@@ -6,7 +6,8 @@ import json
 from pathlib import Path
 
 from optimiser.ledger import Ledger
-from tests.faults.lost_clusters import HASTY, KNUCKLES, begun, slow
+from tests.faults.lost_clusters import HASTY, KNUCKLES, begun
+from tests.faults.slow import slow
 from tests.search.farm import Farm, begin, ended, wait_for, write_large_garage
 
 SAYS_WHEN_IT_SEES_WORKERS = """

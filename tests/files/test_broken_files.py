@@ -507,6 +507,12 @@ SLIPS = {
         "joints: {top_mount: {tilt: 3, reserve: §3}}\nmasses:",
         ["a reserve of 3 deg leaves nothing of 3 deg"],
     ),
+    "joint that tilts less than the usual reserve": (
+        "car",
+        "masses:",
+        "joints: {§top_mount: {tilt: 2}}\nmasses:",
+        ["a reserve of 3 deg leaves nothing of 2 deg", "where none is given it is 3 deg"],
+    ),
     # the parts file
     "least engagement added to": (
         "parts",
@@ -537,6 +543,12 @@ SLIPS = {
         "      price: 240",
         "      joints: {ball_joint: {tilt: 5, reserve: §6}}",
         ["a reserve of 6 deg leaves nothing of 5 deg"],
+    ),
+    "a part's joint that tilts less than the usual reserve": (
+        "parts",
+        "      price: 240",
+        "      joints: {§ball_joint: {tilt: 2.5}}",
+        ["a reserve of 3 deg leaves nothing of 2.5 deg"],
     ),
     "a joint that there is not": (
         "parts",
