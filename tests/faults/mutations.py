@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import copy
 import math
+import sys
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -225,6 +226,9 @@ def spoil_data(chance: Chance, data: Any, aimed: int | None = None) -> Any:
     return data
 
 
+# Deeper than Python goes by itself: what is put into itself a few times takes some calls for each step down.
+DEEP = 20_000
+
 # the quick one, where the library brings it
 _Dumper: Any = getattr(yaml, "CSafeDumper", yaml.SafeDumper)
 
@@ -238,9 +242,13 @@ class _Plain(_Dumper):  # type: ignore[misc]
 
 def as_yaml(data: Any) -> bytes:
     """Data as YAML text; what cannot be written so (lone surrogates) is passed on as bytes."""
-    return yaml.dump(data, Dumper=_Plain, sort_keys=False, allow_unicode=True).encode(
-        "utf-8", "surrogatepass"
-    )
+    usual = sys.getrecursionlimit()
+    sys.setrecursionlimit(DEEP)
+    try:
+        text: str = yaml.dump(data, Dumper=_Plain, sort_keys=False, allow_unicode=True)
+    finally:
+        sys.setrecursionlimit(usual)
+    return text.encode("utf-8", "surrogatepass")
 
 
 SNIPPETS = (

@@ -11,6 +11,7 @@ import pytest
 
 from tests.faults.fuzz import KINDS
 from tests.faults.fuzz import campaign as spoil
+from tests.faults.mutations import as_yaml
 from tests.search.farm import HOUSE, environment
 
 WORDS = {
@@ -36,3 +37,10 @@ def test_a_slice_of_the_spoilt_files(kind: str) -> None:
     told = spoil(kind, files=25, seed=31)
     assert told["failures"] == {}, told
     assert sum(told["became"].values()) == 25 and told["became"]["refused"] > 5
+
+
+def test_spoilt_files_may_be_deeper_than_python_goes() -> None:
+    deep: dict[str, object] = {}
+    for _ in range(1500):
+        deep = {"a": deep}
+    assert as_yaml(deep).count(b"a:") == 1500
