@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import copy
 import math
-import sys
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -159,7 +158,8 @@ def _near(chance: Chance, value: Any) -> Any:
 
 
 def _put_other(chance: Chance, holder: Any, key: Any, everywhere: list[Place]) -> None:
-    holder[key] = pick(chance, pick(chance, (NUMBERS, WORDS, OTHERS)))
+    # a copy: it may be spoilt itself, and must be as it was for the next file
+    holder[key] = copy.deepcopy(pick(chance, pick(chance, (NUMBERS, WORDS, OTHERS))))
 
 
 def _put_near(chance: Chance, holder: Any, key: Any, everywhere: list[Place]) -> None:
@@ -226,9 +226,6 @@ def spoil_data(chance: Chance, data: Any, aimed: int | None = None) -> Any:
     return data
 
 
-# Deeper than Python goes by itself: what is put into itself a few times takes some calls for each step down.
-DEEP = 20_000
-
 # the quick one, where the library brings it
 _Dumper: Any = getattr(yaml, "CSafeDumper", yaml.SafeDumper)
 
@@ -242,12 +239,7 @@ class _Plain(_Dumper):  # type: ignore[misc]
 
 def as_yaml(data: Any) -> bytes:
     """Data as YAML text; what cannot be written so (lone surrogates) is passed on as bytes."""
-    usual = sys.getrecursionlimit()
-    sys.setrecursionlimit(DEEP)
-    try:
-        text: str = yaml.dump(data, Dumper=_Plain, sort_keys=False, allow_unicode=True)
-    finally:
-        sys.setrecursionlimit(usual)
+    text: str = yaml.dump(data, Dumper=_Plain, sort_keys=False, allow_unicode=True)
     return text.encode("utf-8", "surrogatepass")
 
 
