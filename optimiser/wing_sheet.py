@@ -260,12 +260,14 @@ def _to_read(problem: Problem, build: Build, benches: dict[str, DutyBench]) -> I
         Heading("Not checked"),
         Words("; ".join(not_checked(strut)) + "."),
     )
+    # a table by itself, too, says whose it is, where there are several
+    named = len(served) > 1
     for names in chunks([bench.duty for bench in served], BESIDE):
         some = [benches[name] for name in names]
         checks = _side_by_side(
-            some, (ride_height_blocks, alignment_blocks, tie_rod_blocks, _stop, _fitted)
+            some, (ride_height_blocks, alignment_blocks, tie_rod_blocks, _stop, _fitted), named
         )
-        gauge = _side_by_side(some, (gauge_blocks,))
+        gauge = _side_by_side(some, (gauge_blocks,), named)
         flats = dict.fromkeys(_flats(b, b.scene) for b in some if b.scene is not None)
         words = "; ".join(filter(None, flats))
         note = (Words(f"One flat of the tie rod: {words}."),) if words else ()
@@ -281,7 +283,7 @@ def _to_read(problem: Problem, build: Build, benches: dict[str, DutyBench]) -> I
             def read(bench: DutyBench, scene: Scene, turn: Any = turn) -> Iterator[Block]:
                 return plate_blocks(bench, scene, turn)
 
-            yield Strip(((heading, _side_by_side(some, (read,))), unknown))
+            yield Strip(((heading, _side_by_side(some, (read,), named)), unknown))
             unknown = ()
     for bench in served[:1]:
         grid = effect_grid(effects_of(bench)[:MOST_EFFECTS])
@@ -317,8 +319,11 @@ def _fitted(bench: DutyBench, scene: Scene) -> Iterator[Block]:
     return fitted_blocks(scene)
 
 
-def _side_by_side(benches: Sequence[DutyBench], sections: Iterable[Section]) -> Grid:
-    """Tables of several duties as one: a row for each thing, columns of each duty beside each other."""
+def _side_by_side(benches: Sequence[DutyBench], sections: Iterable[Section], named: bool) -> Grid:
+    """Tables of several duties as one: a row for each thing, columns of each duty beside each other.
+
+    ``named`` has each duty's name above its columns.
+    """
     heads: list[tuple[str, ...]] = []
     found: list[dict[str, tuple[str, ...]]] = []
     right = 1
@@ -333,7 +338,7 @@ def _side_by_side(benches: Sequence[DutyBench], sections: Iterable[Section]) -> 
                     lines = [tuple(line[n] for n in keep) for line in block.rows]
                     head = head or tuple(block.head[n] for n in keep[1:])
                     rows |= {line[0]: line[1:] for line in lines if line[0] not in LEFT_OUT}
-        heads.append(tuple(_headed(bench, text, n, len(benches)) for n, text in enumerate(head)))
+        heads.append(tuple(_headed(bench, text, n, named) for n, text in enumerate(head)))
         found.append(rows)
     labels = dict.fromkeys(label for rows in found for label in rows)
     lines = []
@@ -345,11 +350,11 @@ def _side_by_side(benches: Sequence[DutyBench], sections: Iterable[Section]) -> 
     return Grid(("", *(text for head in heads for text in head)), tuple(lines), right=right)
 
 
-def _headed(bench: DutyBench, text: str, number: int, duties: int) -> str:
+def _headed(bench: DutyBench, text: str, number: int, named: bool) -> str:
     """A column's head: the duty's name where it begins, blanks by their side alone."""
     if text in SHORTER:
         return SHORTER[text]
-    duty = clean(bench.duty) if duties > 1 else ""
+    duty = clean(bench.duty) if named else ""
     if text in ("both sides", "either way", "expected"):
         return duty or "expected"
     return f"{duty} {text}".strip() if number == 0 else text

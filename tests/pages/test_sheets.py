@@ -109,6 +109,16 @@ def test_it_takes_few_pages_of_the_right_size(name: str, paper: str) -> None:
         assert DIGEST[:10] in page.extract_text() and "0.1.0" in page.extract_text()
 
 
+@pytest.mark.parametrize("name", ["two duties", "three duties"])
+def test_every_table_says_which_duty_it_is_of(name: str) -> None:
+    """The third duty's tables stand by themselves, on another page."""
+    sheet, _ = SHEETS[name]
+    text = text_of(wing_pdf(sheet, "a4"))
+    for duty_name in sheet.problem.duties:
+        assert f"{duty_name} toe" in text and f"{duty_name} outer" in text
+    assert "expected" not in text
+
+
 def where(pdf: bytes) -> list[tuple[float, float, float, str]]:
     """Left end, foot and size of every piece of text."""
     found: list[tuple[float, float, float, str]] = []
