@@ -28,7 +28,7 @@ import numpy as np
 
 from optimiser.ledger import FAILED, Ledger
 from tests.faults.slow import slow
-from tests.search.farm import Farm, begin, command, ended, wait_for, write_large_garage
+from tests.search.farm import Farm, begin, command, ended, write_large_garage
 
 KNUCKLES = 8
 WORKERS = 2
@@ -118,8 +118,12 @@ def _one_run(
     """Search once more on a cluster that is struck from the first finished build on."""
     run = folder / "runs" / name
     asks = ("search", "goals.yaml", "--name", name, "--cluster", farm.address)
-    search = begin(*asks, cwd=folder)
-    wait_for(lambda: finished(run) or search.poll() is not None)
+    search, until = begin(*asks, cwd=folder), time.monotonic() + 120.0
+    while not finished(run) and search.poll() is None:
+        # the last worker may have been struck as the run before ended
+        farm.keep(WORKERS, *words)
+        assert time.monotonic() < until, "no build is ever finished"
+        time.sleep(0.1)
     struck = watched(farm, words, search, chance)
     outcome = ended(search)
     if outcome.code != 0 or found(run) != calm:
