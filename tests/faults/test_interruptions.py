@@ -278,19 +278,21 @@ def test_run_json_and_the_log_tell_how_far_it_is(
     with run.held():
         assert Search(run, problem, show).go() == "finished"
     state = seen[0]
-    assert state["status"] == "searching" and state["coverage"]["builds_done"] == 3
+    # builds may be done in twos: then it was told before both
+    done = state["coverage"]["builds_done"]
+    assert state["status"] == "searching" and done in (2, 3)
     assert set(state["progress"]) == {
         *("phase", "seconds", "builds_a_second", "seconds_left"),
         *("failed", "serving", "best_merit", "waiting"),
     }
-    assert state["progress"]["serving"] == 3 and state["progress"]["best_merit"] >= 1.0
+    assert state["progress"]["serving"] == done and state["progress"]["best_merit"] >= 1.0
     assert (
         words[0].startswith("run one, still searching: ")
         and " left (as of " in words[0].splitlines()[0]
     )
     lines = [json.loads(line) for line in (run.folder / "log.jsonl").read_text().splitlines()]
     told = [line["builds_done"] for line in lines if line["event"] == "progress"]
-    assert told == sorted(told) and len(told) >= problem.space.builds - 1
+    assert told == sorted(told) and len(told) >= problem.space.builds / 2
     assert lines[-1]["event"] == "ended"
 
 
