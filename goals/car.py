@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field, Tag, ValidationInfo, field_validator
+from pydantic import AfterValidator, Field, Tag, ValidationInfo, field_validator
 
 from goals.base import (
     WITH,
@@ -334,15 +334,23 @@ class Rear(Strict):
     """Rear track, mm; needed by the front share of load transfer."""
 
 
-def leaves_some(reserve: float, info: ValidationInfo) -> float:
+# What is kept in hand of a joint's tilt where a file does not say, deg.
+USUAL_RESERVE = 3.0
+
+
+def _leaves_some(reserve: float, info: ValidationInfo) -> float:
     """A joint's reserve; raises ``Unsound`` where it takes all of the tilt."""
     tilt = info.data.get("tilt")
     if tilt is not None and reserve >= tilt:
         raise Unsound(
             f"a reserve of {reserve:g} deg leaves nothing of {tilt:g} deg of tilt",
-            "a reserve below the tilt; where none is given it is 3 deg",
+            f"a reserve below the tilt; where none is given it is {USUAL_RESERVE:g} deg",
         )
     return reserve
+
+
+# Looked at where it is left out too: the usual one may be too much for a joint. It stands after the tilt.
+Reserve = Annotated[Angle, Field(ge=0, validate_default=True), AfterValidator(_leaves_some)]
 
 
 class Joint(Strict):
@@ -350,15 +358,10 @@ class Joint(Strict):
 
     tilt: Annotated[Angle, Field(gt=0)]
     """Largest tilt from its middle, deg, by its maker."""
-    reserve: Annotated[Angle, Field(ge=0, validate_default=True)] = 3.0
+    reserve: Reserve = USUAL_RESERVE
     """Kept in hand, deg (3 to 5 is common practice, no source)."""
     axis: Direction = (0.0, 0.0, 1.0)
     """Direction of its stud as measured, car axes; a rack's inner joint has none."""
-
-    @field_validator("reserve")
-    @classmethod
-    def _leaves_some(cls, reserve: float, info: ValidationInfo) -> float:
-        return leaves_some(reserve, info)
 
 
 class MountJoint(Strict):
@@ -366,15 +369,10 @@ class MountJoint(Strict):
 
     tilt: Annotated[Angle, Field(gt=0)]
     """Largest tilt from its middle, deg, by its maker."""
-    reserve: Annotated[Angle, Field(ge=0, validate_default=True)] = 3.0
+    reserve: Reserve = USUAL_RESERVE
     """Kept in hand, deg (3 to 5 is common practice, no source)."""
     axis: Direction | None = None
     """Direction of its middle, car axes; the strut's sliding axis as measured when left out."""
-
-    @field_validator("reserve")
-    @classmethod
-    def _leaves_some(cls, reserve: float, info: ValidationInfo) -> float:
-        return leaves_some(reserve, info)
 
 
 class Joints(Strict):

@@ -30,7 +30,7 @@ from goals.base import (
     Strict,
     Whole,
 )
-from goals.car import Bolts, Brake, leaves_some
+from goals.car import USUAL_RESERVE, Bolts, Brake, Reserve
 from goals.faults import Unsound
 from goals.obstacles import MOST_OBSTACLES, Obstacle
 from goals.outlines import Barrel
@@ -231,16 +231,11 @@ class PartJoint(Strict):
 
     tilt: Annotated[Angle, Field(gt=0)]
     """Largest tilt from its middle, deg, by its maker."""
-    reserve: Annotated[Angle, Field(ge=0, validate_default=True)] = 3.0
+    reserve: Reserve = USUAL_RESERVE
     """Kept in hand, deg (3 to 5 is common practice, no source)."""
     axis: Direction | None = None
     """Direction of its stud in the knuckle's own frame (of a top_mount: of its middle, in car axes); as the
     car file has it when left out."""
-
-    @field_validator("reserve")
-    @classmethod
-    def _leaves_some(cls, reserve: float, info: ValidationInfo) -> float:
-        return leaves_some(reserve, info)
 
 
 class PartJoints(Strict):

@@ -37,7 +37,6 @@ KINDS = ("kill", "sleep", "send away", "one more", "scheduler")
 GIVEN_UP = "3s"
 
 Chance = np.random.Generator
-Words = tuple[str, ...]
 
 
 def finished(run: Path) -> int:
@@ -60,14 +59,11 @@ def found(run: Path) -> dict[str, Any]:
     }
 
 
-def strike(farm: Farm, words: Words, kind: str, chance: Chance, asleep: dict[int, float]) -> None:
-    """One thing that happens to a cluster whose workers are started with ``words``.
-
-    ``asleep`` is who sleeps and until when.
-    """
+def strike(farm: Farm, kind: str, chance: Chance, asleep: dict[int, float]) -> None:
+    """One thing that happens to a cluster; ``asleep`` is who sleeps and until when."""
     there = [worker for worker in farm.workers if worker.poll() is None]
     if kind == "one more":
-        farm.workers.append(farm.worker(*words))
+        farm.workers.append(farm.worker())
     elif kind == "scheduler":
         farm.restart_scheduler(float(chance.uniform(0.0, 3.0)))
     elif there:
@@ -89,9 +85,7 @@ def wake(asleep: dict[int, float], everyone: bool = False) -> None:
             os.kill(pid, signal.SIGCONT)
 
 
-def watched(
-    farm: Farm, words: Words, search: subprocess.Popen[str], chance: Chance
-) -> Counter[str]:
+def watched(farm: Farm, search: subprocess.Popen[str], chance: Chance) -> Counter[str]:
     """Strike a cluster time and again while a command searches on it."""
     struck: Counter[str] = Counter()
     asleep: dict[int, float] = {}
@@ -101,11 +95,11 @@ def watched(
         assert time.monotonic() < until, "hangs"
         time.sleep(0.1)
         wake(asleep)
-        farm.keep(WORKERS, *words)
+        farm.keep(WORKERS)
         if time.monotonic() > pause:
             kind = str(chance.choice(KINDS))
             if kind != "one more" or len(farm.workers) < WORKERS + 2:
-                strike(farm, words, kind, chance, asleep)
+                strike(farm, kind, chance, asleep)
                 struck[kind] += 1
             pause = time.monotonic() + float(chance.uniform(0.5, 6.0))
     wake(asleep, everyone=True)
@@ -113,7 +107,7 @@ def watched(
 
 
 def _one_run(
-    farm: Farm, words: Words, folder: Path, name: str, calm: dict[str, Any], chance: Chance
+    farm: Farm, folder: Path, name: str, calm: dict[str, Any], chance: Chance
 ) -> Counter[str]:
     """Search once more on a cluster that is struck from the first finished build on."""
     run = folder / "runs" / name
@@ -121,10 +115,10 @@ def _one_run(
     search, until = begin(*asks, cwd=folder), time.monotonic() + 120.0
     while not finished(run) and search.poll() is None:
         # the last worker may have been struck as the run before ended
-        farm.keep(WORKERS, *words)
+        farm.keep(WORKERS)
         assert time.monotonic() < until, "no build is ever finished"
         time.sleep(0.1)
-    struck = watched(farm, words, search, chance)
+    struck = watched(farm, search, chance)
     outcome = ended(search)
     if outcome.code != 0 or found(run) != calm:
         raise AssertionError(f"{name} after {struck}: {outcome}")
@@ -144,11 +138,11 @@ def campaign(minutes: float, seed: int) -> dict[str, Any]:
         assert command("search", "goals.yaml", "--name", "calm", cwd=folder).code == 0
         calm = found(folder / "runs" / "calm")
         with Farm(folder / "farm") as farm:
-            words = slow(farm.folder)
-            farm.keep(WORKERS, *words)
+            farm.words = slow(farm.folder)
+            farm.keep(WORKERS)
             while time.monotonic() - began < 60.0 * minutes:
                 runs += 1
-                struck += _one_run(farm, words, folder, f"run{runs}", calm, chance)
+                struck += _one_run(farm, folder, f"run{runs}", calm, chance)
                 print(f"{runs} runs, {struck.total()} strikes", file=sys.stderr, flush=True)
     return {
         "runs": runs,

@@ -19,15 +19,15 @@ def test_a_scheduler_stopped_and_started_three_times_over_one_run(tmp_path: Path
     assert calm.code == 0, calm.err
     run = tmp_path / "runs" / "struck"
     with Farm(tmp_path / "farm") as farm:
-        words = slow(farm.folder)
-        farm.keep(2, *words)
+        farm.words = slow(farm.folder)
+        farm.keep(2)
         search = begin(
             *("search", "goals.yaml", "--name", "struck", "--cluster", farm.address), cwd=tmp_path
         )
         restarts, until = 0, time.monotonic() + 200.0
         while search.poll() is None and time.monotonic() < until:
             time.sleep(0.1)
-            farm.keep(2, *words)
+            farm.keep(2)
             if restarts < 3 and finished(run) >= 3 + 6 * restarts:
                 farm.restart_scheduler()
                 restarts += 1

@@ -9,8 +9,9 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
+from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
@@ -187,6 +188,16 @@ def test_a_clock_that_jumps_changes_nothing(garage: Path, monkeypatch: pytest.Mo
     assert ranking(run) == ranking(calm)
 
 
+@contextmanager
+def heard_as(which: signal.Signals, how: signal.Handlers) -> Iterator[None]:
+    """What a signal does to this process for a while."""
+    before = signal.signal(which, how)
+    try:
+        yield
+    finally:
+        signal.signal(which, before)
+
+
 @pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP"])
 def test_a_shutdown_or_a_closed_terminal_stops_it_as_ctrl_c_does(
     garage: Path, monkeypatch: pytest.MonkeyPatch, name: str
@@ -199,12 +210,9 @@ def test_a_shutdown_or_a_closed_terminal_stops_it_as_ctrl_c_does(
             signal.raise_signal(signal.Signals[name])
 
     # whoever started these tests may have put it off, and then it stays so
-    before = signal.signal(signal.Signals[name], signal.SIG_DFL)
-    try:
+    with heard_as(signal.Signals[name], signal.SIG_DFL):
         search = Search(run, problem, show)
         assert search.go() == "stopped" and search.reason == "stopped by the user"
-    finally:
-        signal.signal(signal.Signals[name], before)
     assert searched(run, problem) == "finished"
 
 
@@ -214,13 +222,10 @@ def test_a_signal_that_was_put_off_on_purpose_stays_so(
     """As nohup does, for whoever goes home and closes the terminal."""
     Stand(monkeypatch)
     run, problem = new_run(garage)
-    before = signal.signal(signal.SIGHUP, signal.SIG_IGN)
-    try:
+    with heard_as(signal.SIGHUP, signal.SIG_IGN):
         search = Search(run, problem, lambda _: signal.raise_signal(signal.SIGHUP))
         assert search.go() == "finished"
         assert signal.getsignal(signal.SIGHUP) is signal.SIG_IGN
-    finally:
-        signal.signal(signal.SIGHUP, before)
 
 
 def test_ctrl_c_twice_before_the_first_build_ends_it_at_once(
@@ -268,31 +273,34 @@ def test_run_json_and_the_log_tell_how_far_it_is(
     Stand(monkeypatch)
     run, problem = new_run(garage)
     seen: list[dict[str, Any]] = []
+    expected: list[int] = []
     words: list[str] = []
+    # builds may be done in twos or threes: how many there were at each look
+    looks: list[int] = []
 
     def show(progress: Progress) -> None:
-        if progress.done == 4 and not seen:
+        if progress.done >= 4 and not seen:
             seen.append(run.state())
             words.append(command("rank", "one", cwd=garage).out)
+            expected.append(looks[-1])
+        looks.append(progress.done)
 
     with run.held():
         assert Search(run, problem, show).go() == "finished"
     state = seen[0]
-    # builds may be done in twos: then it was told before both
-    done = state["coverage"]["builds_done"]
-    assert state["status"] == "searching" and done in (2, 3)
+    assert state["status"] == "searching" and state["coverage"]["builds_done"] == expected[0]
     assert set(state["progress"]) == {
         *("phase", "seconds", "builds_a_second", "seconds_left"),
         *("failed", "serving", "best_merit", "waiting"),
     }
-    assert state["progress"]["serving"] == done and state["progress"]["best_merit"] >= 1.0
+    assert state["progress"]["serving"] == expected[0] and state["progress"]["best_merit"] >= 1.0
     assert (
         words[0].startswith("run one, still searching: ")
         and " left (as of " in words[0].splitlines()[0]
     )
     lines = [json.loads(line) for line in (run.folder / "log.jsonl").read_text().splitlines()]
     told = [line["builds_done"] for line in lines if line["event"] == "progress"]
-    assert told == sorted(told) and len(told) >= problem.space.builds / 2
+    assert told == sorted(told) and set(looks) - {0} <= set(told)
     assert lines[-1]["event"] == "ended"
 
 

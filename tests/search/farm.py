@@ -63,6 +63,8 @@ class Farm:
     def __init__(self, folder: Path, tls: tuple[str, ...] = ()) -> None:
         self.folder = folder
         self.tls = tls
+        # what its workers are started with
+        self.words: tuple[str, ...] = ("--no-nanny",)
         self.processes: list[subprocess.Popen[bytes]] = []
         self.workers: list[subprocess.Popen[bytes]] = []
         folder.mkdir(parents=True, exist_ok=True)
@@ -89,11 +91,11 @@ class Farm:
         time.sleep(away)
         self.scheduler = self._start_scheduler(self.address.rpartition(":")[2])
 
-    def keep(self, count: int, *args: str) -> None:
+    def keep(self, count: int) -> None:
         """What watches over the workers does now and then: see that so many are there."""
         self.workers = [worker for worker in self.workers if worker.poll() is None]
         while len(self.workers) < count:
-            self.workers.append(self.worker(*args))
+            self.workers.append(self.worker())
 
     def worker(self, *args: str, first: Path | None = None) -> subprocess.Popen[bytes]:
         """One more worker process."""
@@ -103,7 +105,7 @@ class Farm:
             "dask_worker",
             self.address,
             *("--nthreads", "1", "--local-directory", str(place), "--host", "127.0.0.1"),
-            *(args or ("--no-nanny",)),
+            *(args or self.words),
             first=first,
         )
 
